@@ -1,0 +1,48 @@
+"""The canonical channels: name, SI unit inside airsense, and plausible range."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A canonical channel: its unit inside airsense (pint spelling) and its credible range."""
+
+    name: str
+    unit: str
+    low: float
+    high: float
+
+
+_ROWS = (
+    Quantity("time", "s", -1e12, 1e12),
+    Quantity("engine_speed", "rpm", 0.0, 25_000.0),
+    Quantity("manifold_pressure", "Pa", 5e3, 1.2e6),
+    Quantity("boost_pressure", "Pa", -1.1e5, 1.1e6),
+    Quantity("barometric_pressure", "Pa", 4.5e4, 1.15e5),
+    Quantity("charge_temperature", "K", 220.0, 520.0),
+    Quantity("intake_temperature", "K", 220.0, 420.0),
+    Quantity("ambient_temperature", "K", 210.0, 340.0),
+    Quantity("relative_humidity", "1", 0.0, 1.0),
+    Quantity("mass_air_flow", "kg/s", 0.0, 5.0),
+    Quantity("maf_signal", "", -1e9, 1e9),
+    Quantity("air_per_stroke", "kg", 0.0, 0.05),
+    Quantity("fuel_mass_flow", "kg/s", 0.0, 0.5),
+    Quantity("fuel_volume_flow", "m3/s", 0.0, 1e-3),
+    Quantity("fuel_per_stroke", "kg", 0.0, 5e-3),
+    Quantity("lambda", "1", 0.3, 40.0),
+    Quantity("exhaust_oxygen", "1", 0.0, 0.22),
+    Quantity("exhaust_carbon_dioxide", "1", 0.0, 0.25),
+    Quantity("egr_rate", "1", 0.0, 0.9),
+    Quantity("brake_power", "W", -5e5, 3e6),
+    Quantity("brake_torque", "N*m", -3e3, 2e4),
+    Quantity("inlet_depression", "Pa", -3e4, 3e4),
+    Quantity("turbo_speed", "rpm", 0.0, 4e5),
+    Quantity("throttle", "1", -0.05, 1.2),
+    Quantity("pedal", "1", -0.05, 1.2),
+    Quantity("vehicle_speed", "m/s", 0.0, 140.0),
+    Quantity("coolant_temperature", "K", 220.0, 430.0),
+)
+
+CANON = {row.name: row for row in _ROWS}

@@ -1,0 +1,1 @@
+"""What the user declares, as frozen models validated once at the edge."""

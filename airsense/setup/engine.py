@@ -1,0 +1,135 @@
+"""engine.toml as frozen models."""
+
+from __future__ import annotations
+
+from enum import Enum
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+
+class Declared(BaseModel):
+    """Base of everything that a user declares: frozen, unknown keys are errors."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Ignition(Enum):
+    """How the charge is lit."""
+
+    COMPRESSION = "compression"
+    SPARK = "spark"
+
+
+class Induction(Enum):
+    """How the charge gets in."""
+
+    TURBOCHARGED = "turbocharged"
+    NATURALLY_ASPIRATED = "naturally_aspirated"
+
+
+class TemperaturePlace(Enum):
+    """Where the logged intake or charge temperature is measured."""
+
+    AFTER_COOLER = "after_cooler"
+    BEFORE_COMPRESSOR = "before_compressor"
+    UNKNOWN = "unknown"
+
+
+Positive = Annotated[float, Field(gt=0.0)]
+
+
+class Engine(Declared):
+    """Geometry and breathing of the engine."""
+
+    name: str = "engine"
+    displacement_l: Annotated[float, Field(ge=0.02, le=60.0)]
+    cylinders: Annotated[int, Field(ge=1, le=24)]
+    strokes: Annotated[int, Field(ge=2, le=4)] = 4
+    ignition: Ignition
+    induction: Induction = Induction.TURBOCHARGED
+    charge_volume_l: Annotated[float, Field(ge=0.0, le=500.0)] | None = None
+    volumetric_efficiency: Annotated[float, Field(gt=0.1, lt=1.6)] | str | None = None
+
+    @model_validator(mode="after")
+    def _two_or_four(self) -> Engine:
+        if self.strokes == 3:
+            raise ValueError("strokes must be 2 or 4")
+        return self
+
+    @property
+    def displacement_m3(self) -> float:
+        """Swept volume of all cylinders. [m3]"""
+        return self.displacement_l * 1e-3
+
+    @property
+    def cycles_per_rev(self) -> float:
+        """Working cycles of one cylinder per crankshaft revolution."""
+        return 2.0 / self.strokes
+
+
+class Fuel(Declared):
+    """The fuel: a name of the reference table, or its own composition."""
+
+    name: str = ""
+    hydrogen_to_carbon: Annotated[float, Field(ge=0.0, le=6.0)] | None = None
+    oxygen_to_carbon: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
+    lower_heating_value_mj_kg: Annotated[float, Field(ge=5.0, le=150.0)] | None = None
+    density_kg_l: Annotated[float, Field(gt=0.0, le=1.5)] | None = None
+
+
+class ChargeTemperature(Declared):
+    """Where the temperature is taken and how slow its sensor is."""
+
+    place: TemperaturePlace | None = None
+    time_constant_s: Annotated[float, Field(ge=0.0, le=60.0)] | None = None
+
+
+class Intake(Declared):
+    """The two tubes of a plain before/after comparison."""
+
+    bore_before_mm: Annotated[float, Field(ge=10.0, le=400.0)] | None = None
+    bore_after_mm: Annotated[float, Field(ge=10.0, le=400.0)] | None = None
+    depression_before_kpa: Annotated[float, Field(ge=0.0, le=30.0)] | None = None
+    depression_after_kpa: Annotated[float, Field(ge=0.0, le=30.0)] | None = None
+
+
+Fraction = Annotated[float, Field(gt=0.0, le=1.0)]
+
+
+class Uncertainty(Declared):
+    """Standard uncertainties (k = 1): overrides of the defaults; None keeps the default.
+
+    `_abs` is common to all runs (it cancels in a change), `_run` differs from run to run and
+    between configurations. Fractions of reading, but kelvin for temperatures; the absolute
+    term of the manifold pressure is a fraction of full scale.
+    """
+
+    manifold_pressure_abs: Fraction | None = None
+    manifold_pressure_run: Fraction | None = None
+    charge_temperature_abs_k: Positive | None = None
+    charge_temperature_run_k: Positive | None = None
+    engine_speed_abs: Fraction | None = None
+    engine_speed_run: Fraction | None = None
+    volumetric_efficiency_abs: Fraction | None = None
+    volumetric_efficiency_run: Fraction | None = None
+    fuel_abs: Fraction | None = None
+    fuel_run: Fraction | None = None
+    lambda_abs: Fraction | None = None
+    lambda_run: Fraction | None = None
+    mass_air_flow_abs: Fraction | None = None
+    mass_air_flow_run: Fraction | None = None
+    brake_power_abs: Fraction | None = None
+    brake_power_run: Fraction | None = None
+    brake_efficiency_run: Fraction | None = None
+
+
+class EngineSetup(Declared):
+    """All of engine.toml."""
+
+    engine: Engine
+    fuel: Fuel = Fuel()
+    charge_temperature: ChargeTemperature = ChargeTemperature()
+    intake: Intake = Intake()
+    channels: dict[str, str] = Field(default_factory=dict)
+    uncertainty: Uncertainty = Uncertainty()
