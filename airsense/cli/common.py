@@ -1,0 +1,103 @@
+"""Options and output that the commands share, written once."""
+
+from __future__ import annotations
+
+import functools
+import importlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+LOG_FILE = click.Path(path_type=Path)
+IN_FILE = click.Path(path_type=Path)
+OUT_FILE = click.Path(path_type=Path)
+EXIT_CONDITION_MET = 3
+
+
+class Output:
+    """Where a result goes: text to the terminal, JSON and page to files."""
+
+    def __init__(
+        self, *, json: Path | None, report: Path | None, force: bool, quiet: bool, units: str | None
+    ) -> None:
+        self.json = json
+        self.report = report
+        self.force = force
+        self.quiet = quiet
+        self.units = units
+
+    def check(self) -> None:
+        """Refuse before the work, not after it, if an output may not be written."""
+        from airsense.report.files import refuse_overwrite
+
+        for path in (self.json, self.report):
+            if path is not None:
+                refuse_overwrite(path, force=self.force)
+
+    def write(self, result: Any) -> None:
+        """Print the short answer and write what was asked for."""
+        from airsense.report.files import write_text
+
+        if self.json is not None:
+            from airsense.report.as_json import to_json
+
+            write_text(self.json, to_json(result), force=self.force)
+        if self.report is not None:
+            from airsense.report.html import render_page
+
+            write_text(self.report, render_page(result, units=self.units), force=self.force)
+        if not self.quiet:
+            self.show(result)
+
+    def show(self, result: Any) -> None:
+        """Print the readable answer of one result."""
+        from airsense.report.console import make_console
+
+        kind = result.schema.split("/")[0].split(".")[1]
+        text = importlib.import_module(f"airsense.report.text_{kind}")
+        text.render(result, make_console(), self.units)
+
+
+def output_options(function: F) -> F:
+    """Add --json --report --units --quiet --force and hand the command one `output`."""
+
+    @click.option("--json", "json_file", type=OUT_FILE, help="Write the result as JSON.")
+    @click.option("--report", "report_file", type=OUT_FILE, help="Write the page (HTML).")
+    @click.option("--units", type=click.Choice(["si", "us"]), help="Units of text and page.")
+    @click.option("--quiet", "-q", is_flag=True, help="Print nothing but errors.")
+    @click.option("--force", is_flag=True, help="Replace output files that exist.")
+    @functools.wraps(function)
+    def wrapper(
+        *args: Any,
+        json_file: Path | None,
+        report_file: Path | None,
+        units: str | None,
+        quiet: bool,
+        force: bool,
+        **kwargs: Any,
+    ) -> Any:
+        output = Output(
+            json=json_file, report=report_file, force=force, quiet=quiet, units=units
+        )
+        output.check()
+        return function(*args, output=output, **kwargs)
+
+    return wrapper  # type: ignore[return-value]  # click keeps the wrapped signature
+
+
+def engine_option(function: F) -> F:
+    """Add the required --engine."""
+    return click.option(
+        "--engine", "engine_file", required=True, type=IN_FILE, help="engine.toml of the setup."
+    )(function)
+
+
+def fail_on_option(function: F) -> F:
+    """Add --fail-on VERDICT."""
+    return click.option(
+        "--fail-on", multiple=True, metavar="VERDICT", help="Exit 3 at this verdict; may repeat."
+    )(function)

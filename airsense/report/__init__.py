@@ -1,0 +1,1 @@
+"""Results to text, JSON, page and figures. Computes nothing: what is shown is in the result."""
