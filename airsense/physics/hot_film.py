@@ -1,0 +1,126 @@
+"""Heat from a heated wire or film to the passing air: Nusselt number and King's law."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from airsense.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+_RE_LOW, _RE_VORTICES, _RE_HIGH = 0.02, 44.0, 140.0
+_SEARCH = range(-25, 26)  # 0.25 to 0.75: around King's 0.5 and the 0.45 of heated wires
+
+
+def nusselt_wire(reynolds: ArrayLike, t_film_over_t_air: ArrayLike = 1.0) -> FloatArray:
+    """Return the Nusselt number of a long heated wire across the flow.
+
+    Parameters
+    ----------
+    reynolds : array_like, shape (n,)
+        Reynolds number on the diameter of the wire, with properties at the film temperature.
+    t_film_over_t_air : array_like, broadcastable
+        Mean of wire and air temperature over air temperature, both absolute.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Nusselt number; NaN outside Re 0.02 to 140.
+
+    Notes
+    -----
+    Nu (T_film/T_air)^-0.17 = 0.24 + 0.56 Re^0.45 below Re 44, 0.48 Re^0.51 above, where the
+    wire sheds vortices.
+
+    References
+    ----------
+    .. [1] D. C. Collis, M. J. Williams, J. Fluid Mech. 6 (1959) 357 (from memory).
+    """
+    re = np.asarray(reynolds, dtype=float)
+    re = np.where((re >= _RE_LOW) & (re <= _RE_HIGH), re, np.nan)
+    nusselt = np.where(re < _RE_VORTICES, 0.24 + 0.56 * re**0.45, 0.48 * re**0.51)
+    return np.asarray(nusselt * np.asarray(t_film_over_t_air, dtype=float) ** 0.17)
+
+
+@dataclass(frozen=True, slots=True)
+class KingsLaw:
+    """Bridge voltage of a heated film: E^2 = A + B G^n.
+
+    Attributes
+    ----------
+    a : float
+        Still-air part. [V2]
+    b : float
+        Slope, per the unit of the flow to the power n.
+    n : float
+        Exponent, about 0.45 to 0.5.
+    """
+
+    a: float
+    b: float
+    n: float
+
+    def voltage_v(self, flow: ArrayLike) -> FloatArray:
+        """Return the voltage at a mass flow (or mass velocity) that is zero or positive. [V]"""
+        return np.asarray(np.sqrt(self.a + self.b * np.asarray(flow, dtype=float) ** self.n))
+
+    def flow(self, voltage_v: ArrayLike) -> FloatArray:
+        """Return the flow at a voltage; NaN below the voltage of still air."""
+        power = (np.asarray(voltage_v, dtype=float) ** 2 - self.a) / self.b
+        return np.asarray(np.where(power >= 0.0, power, np.nan) ** (1.0 / self.n))
+
+
+def fit_kings_law(voltage_v: ArrayLike, flow: ArrayLike) -> KingsLaw:
+    """Fit King's law to pairs of voltage and flow.
+
+    Parameters
+    ----------
+    voltage_v : array_like, shape (n,)
+        Bridge voltage. [V]
+    flow : array_like, shape (n,)
+        Mass flow or mass velocity, zero or positive, any unit.
+
+    Returns
+    -------
+    KingsLaw
+        Least squares in E^2: linear in A and B, the exponent by nested search between 0.25 and
+        0.75, to 1e-6.
+
+    Raises
+    ------
+    InputError
+        If fewer than four pairs, or a flow is negative.
+
+    References
+    ----------
+    .. [1] L. V. King, Phil. Trans. R. Soc. A 214 (1914) 373.
+    """
+    e2 = np.asarray(voltage_v, dtype=float) ** 2
+    g = np.asarray(flow, dtype=float)
+    if g.size < 4 or np.any(g < 0.0):
+        raise InputError(
+            "King's law needs four pairs with flows of zero or more",
+            where="argument flow",
+            got=f"{g.size} pairs, lowest flow {float(np.min(g, initial=np.inf)):g}",
+            allowed="at least 4 pairs, no negative flow",
+            fix="leave out rows with reverse flow",
+        )
+    n, step = 0.5, 0.01
+    for _ in range(4):
+        n = _best_exponent(e2, g, [n + step * k for k in _SEARCH])
+        step /= _SEARCH[-1]
+    (a, b), _ = _fit_linear(e2, g, n)
+    return KingsLaw(a, b, n)
+
+
+def _best_exponent(e2: FloatArray, g: FloatArray, exponents: list[float]) -> float:
+    return min(exponents, key=lambda n: _fit_linear(e2, g, n)[1])
+
+
+def _fit_linear(e2: FloatArray, g: FloatArray, n: float) -> tuple[tuple[float, float], float]:
+    matrix = np.column_stack([np.ones_like(g), g**n])
+    (a, b), *_ = np.linalg.lstsq(matrix, e2, rcond=None)
+    return (float(a), float(b)), float(np.sum((matrix @ np.array([a, b]) - e2) ** 2))
