@@ -1,0 +1,1 @@
+"""The MAF transfer table: what it is, the fit of a new one, and its file."""
