@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from airsense.errors import InputError
+from airsense.physics.arguments import positive
 
 # Reference air of the texts: 99 kPa dry and 298 K; J607 has 29.92 inHg and 519.67 degR.
 P_REFERENCE_DRY_PA = 99_000.0
@@ -146,17 +147,26 @@ def specific_fuel_mg_per_l_cycle(
     InputError
         If an argument is zero or negative, or `strokes` is neither 2 nor 4.
     """
-    _positive("mdot_fuel_kgps", mdot_fuel_kgps)
-    _positive("displacement_m3", displacement_m3)
-    _positive("speed_rpm", speed_rpm)
+    positive(mdot_fuel_kgps, "mdot_fuel_kgps")
+    positive(displacement_m3, "displacement_m3")
+    positive(speed_rpm, "speed_rpm")
     if strokes not in (2, 4):
-        raise _impossible("strokes", strokes, "2 or 4")
+        raise InputError(
+            "strokes is not a possible value",
+            where="argument strokes",
+            got=repr(strokes),
+            allowed="2 or 4",
+            fix="count the strokes of one working cycle",
+        )
     cycles = _CYCLES_FOUR_STROKE if strokes == 4 else _CYCLES_TWO_STROKE
     return cycles * (mdot_fuel_kgps * 1e3) / (displacement_m3 * 1e3 * speed_rpm)
 
 
 def engine_factor(
-    q_mg_per_l_cycle: float, pressure_ratio: float = 1.0, *, qc_low: float = 40.0,
+    q_mg_per_l_cycle: float,
+    pressure_ratio: float = 1.0,
+    *,
+    qc_low: float = 40.0,
     fm_low: float = 0.3,
 ) -> float:
     """Return the engine factor fm = 0.036 qc - 1.14, qc = q / pressure_ratio, with its limits.
@@ -175,8 +185,8 @@ def engine_factor(
     InputError
         If q or the pressure ratio is zero or negative.
     """
-    _positive("q_mg_per_l_cycle", q_mg_per_l_cycle)
-    _positive("pressure_ratio", pressure_ratio)
+    positive(q_mg_per_l_cycle, "q_mg_per_l_cycle")
+    positive(pressure_ratio, "pressure_ratio")
     qc = q_mg_per_l_cycle / pressure_ratio
     if qc < qc_low:
         return fm_low
@@ -217,8 +227,8 @@ def correct_power(
     InputError
         If a pressure or temperature is not positive, or q is needed and not positive.
     """
-    _positive("p_dry_pa", p_dry_pa)
-    _positive("t_intake_k", t_intake_k)
+    positive(p_dry_pa, "p_dry_pa")
+    positive(t_intake_k, "t_intake_k")
     if text in _COMPRESSION:
         exponents = _COMPRESSION[text]
         fa = _atmospheric_factor(exponents, p_dry_pa, t_intake_k)
@@ -267,18 +277,3 @@ def texts_for(*, compression_ignition: bool, turbocharged: bool) -> tuple[Correc
 def _atmospheric_factor(exponents: _Exponents, p_dry_pa: float, t_k: float) -> float:
     ratio = P_REFERENCE_DRY_PA / p_dry_pa
     return float(ratio**exponents.p * (t_k / T_REFERENCE_K) ** exponents.t)
-
-
-def _positive(name: str, value: float) -> None:
-    if not value > 0.0:
-        raise _impossible(name, value, "a positive number")
-
-
-def _impossible(name: str, value: float, allowed: str) -> InputError:
-    return InputError(
-        f"{name} cannot be used for a power correction",
-        where="standard_power",
-        got=repr(value),
-        allowed=allowed,
-        fix="give the figure in SI units",
-    )
