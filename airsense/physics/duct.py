@@ -9,11 +9,9 @@ from __future__ import annotations
 from enum import Enum
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from airsense.errors import InputError
-
-FloatArray = NDArray[np.float64]
+from airsense.physics.arguments import FloatArray, between, floats, positive
 
 RE_TURBULENT_MIN = 4.0e3  # below it no turbulent profile: results are NaN
 RE_TURBULENT_MAX = 3.2e6  # end of the power-law table
@@ -65,9 +63,9 @@ def reynolds_tube(mdot_kgps: ArrayLike, bore_m: ArrayLike, mu_pas: ArrayLike) ->
     InputError
         If a bore or viscosity is zero or negative.
     """
-    bore = _positive(bore_m, "bore_m", "m")
-    mu = _positive(mu_pas, "mu_pas", "Pa s")
-    return np.asarray(4.0 * np.asarray(mdot_kgps, dtype=float) / (np.pi * bore * mu))
+    bore = positive(bore_m, "bore_m")
+    mu = positive(mu_pas, "mu_pas")
+    return np.asarray(4.0 * floats(mdot_kgps) / (np.pi * bore * mu))
 
 
 def friction_factor_smooth(reynolds: ArrayLike) -> FloatArray:
@@ -132,7 +130,7 @@ def mean_to_centre_power_law(exponent: ArrayLike) -> FloatArray:
     ndarray
         Ratio of mean to centre velocity. NaN where the exponent is NaN.
     """
-    n = np.asarray(exponent, dtype=float)
+    n = floats(exponent)
     return np.asarray(2.0 * n**2 / ((n + 1.0) * (2.0 * n + 1.0)))
 
 
@@ -149,7 +147,7 @@ def wall_distance_of_mean(exponent: ArrayLike) -> FloatArray:
     ndarray
         Distance from the wall over the radius. ISO 7145 gives 0.242 +- 0.013.
     """
-    n = np.asarray(exponent, dtype=float)
+    n = floats(exponent)
     return np.asarray(mean_to_centre_power_law(n) ** n)
 
 
@@ -179,23 +177,54 @@ def mean_to_centre(reynolds: ArrayLike, profile: Profile = Profile.POWER_LAW) ->
     .. [1] H. Schlichting, Boundary-Layer Theory, ch. 20.
     .. [2] H. Reichardt, Z. angew. Math. Mech. 31 (1951) 208.
     """
+    return np.asarray(1.0 / local_to_mean(reynolds, 1.0, profile))
+
+
+def local_to_mean(
+    reynolds: ArrayLike, wall_distance: ArrayLike, profile: Profile = Profile.POWER_LAW
+) -> FloatArray:
+    """Return u(y) / u_mean of developed turbulent flow in a smooth tube.
+
+    Parameters
+    ----------
+    reynolds : array_like, shape (n,)
+        Reynolds number.
+    wall_distance : array_like, broadcastable
+        Distance from the wall over the radius, above 0 (wall) to 1 (axis).
+    profile : Profile
+        Model; see `mean_to_centre` for formulas and sources.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Ratio of local to mean velocity; NaN outside Re 4e3 to 3.2e6.
+
+    Raises
+    ------
+    InputError
+        If a wall distance is outside 0.01 to 1.
+    """
+    y = between(wall_distance, 0.01, 1.0, name="wall_distance")
     if profile is Profile.POWER_LAW:
-        return mean_to_centre_power_law(power_law_exponent(reynolds))
+        n = power_law_exponent(reynolds)
+        return np.asarray(y ** (1.0 / n) / mean_to_centre_power_law(n))
     friction = friction_factor_smooth(reynolds)
     if profile is Profile.LOG_LAW:
-        return np.asarray(1.0 / (1.0 + 1.326 * np.sqrt(friction)))
-    radius_plus = 0.5 * np.asarray(reynolds, dtype=float) * np.sqrt(friction / 8.0)
-    return _mean_to_centre_reichardt(radius_plus)
+        # u_max - u(y) = -2.5 ln(y/R) friction velocities, each sqrt(f/8) of the mean
+        return np.asarray(
+            1.0 + 1.326 * np.sqrt(friction) + 2.5 * np.log(y) * np.sqrt(friction / 8.0)
+        )
+    radius_plus = 0.5 * floats(reynolds) * np.sqrt(friction / 8.0)
+    local = _reichardt_velocity(y, radius_plus)
+    return np.asarray(local / _reichardt_mean(radius_plus))
 
 
-def _mean_to_centre_reichardt(radius_plus: FloatArray) -> FloatArray:
-    """Integrate Reichardt's profile; y/R = s^3 puts the nodes where the velocity rises."""
+def _reichardt_mean(radius_plus: FloatArray) -> FloatArray:
+    """Average Reichardt's profile; y/R = s^3 puts the nodes where the velocity rises."""
     s = 0.5 * (_NODES + 1.0)
     y = s**3
     velocity = _reichardt_velocity(y, np.expand_dims(radius_plus, -1))
-    mean = np.sum(velocity * 2.0 * (1.0 - y) * 3.0 * s**2 * 0.5 * _WEIGHTS, axis=-1)
-    centre = _reichardt_velocity(np.ones(1), np.expand_dims(radius_plus, -1))[..., 0]
-    return np.asarray(mean / centre)
+    return np.asarray(np.sum(velocity * 2.0 * (1.0 - y) * 3.0 * s**2 * 0.5 * _WEIGHTS, axis=-1))
 
 
 def _reichardt_velocity(y: FloatArray, radius_plus: FloatArray) -> FloatArray:
@@ -226,8 +255,8 @@ def area_reading_factor(bore_before_m: ArrayLike, bore_after_m: ArrayLike) -> Fl
     InputError
         If a bore is zero or negative.
     """
-    before = _positive(bore_before_m, "bore_before_m", "m")
-    after = _positive(bore_after_m, "bore_after_m", "m")
+    before = positive(bore_before_m, "bore_before_m")
+    after = positive(bore_after_m, "bore_after_m")
     return np.asarray((before / after) ** 2)
 
 
@@ -238,6 +267,7 @@ def reading_factor(
     bore_after_m: float,
     mu_pas: float,
     profile: Profile = Profile.POWER_LAW,
+    depth_m: float | None = None,
 ) -> FloatArray:
     """Return indicated over true flow after a change of bore, with the change of profile.
 
@@ -250,7 +280,10 @@ def reading_factor(
     mu_pas : float
         Dynamic viscosity of the air. [Pa s]
     profile : Profile
-        Velocity profile; the sensor sits on the axis.
+        Velocity profile.
+    depth_m : float, optional
+        Distance of the film from the wall it is fixed to, the same in both tubes; without it
+        the film sits on the axis of both. [m]
 
     Returns
     -------
@@ -260,22 +293,30 @@ def reading_factor(
     Raises
     ------
     InputError
-        If a bore or the viscosity is zero or negative.
+        If a bore or the viscosity is zero or negative, or the film would touch a wall.
 
     Notes
     -----
-    The film sees G = m / (A_after q(Re_after)), with q = u_mean / u_max; the table answers the
-    flow that makes the same G in the old tube, m_i = G A_before q(Re_i). Solved by iteration,
-    which contracts because q changes by about 2 % a decade of Re.
+    The film sees G = m l(Re_after) / A_after, with l = u(y) / u_mean where it sits; the table
+    answers the flow that makes the same G in the old tube, m_i = G A_before / l(Re_i). Solved
+    by iteration, which contracts because l changes by about 2 % a decade of Re.
     """
-    flow = np.asarray(mdot_kgps, dtype=float)
-    q_after = mean_to_centre(reynolds_tube(flow, bore_after_m, mu_pas), profile)
+    flow = floats(mdot_kgps)
+    y_before, y_after = (_wall_distance(depth_m, bore) for bore in (bore_before_m, bore_after_m))
+    local_after = local_to_mean(reynolds_tube(flow, bore_after_m, mu_pas), y_after, profile)
     by_area = area_reading_factor(bore_before_m, bore_after_m)
-    factor = np.full_like(q_after, float(by_area))
+    factor = np.full_like(local_after, float(by_area))
     for _ in range(4):
         re_indicated = reynolds_tube(flow * factor, bore_before_m, mu_pas)
-        factor = by_area * mean_to_centre(re_indicated, profile) / q_after
+        factor = by_area * local_after / local_to_mean(re_indicated, y_before, profile)
     return factor
+
+
+def _wall_distance(depth_m: float | None, bore_m: float) -> float:
+    """Distance from the nearer wall over the radius."""
+    if depth_m is None:
+        return 1.0
+    return min(depth_m, bore_m - depth_m) / (0.5 * bore_m)
 
 
 def equivalent_bore_m(bore_before_m: ArrayLike, skew: ArrayLike) -> FloatArray:
@@ -298,8 +339,8 @@ def equivalent_bore_m(bore_before_m: ArrayLike, skew: ArrayLike) -> FloatArray:
     InputError
         If a bore is zero or negative, or a skew is -1 or less.
     """
-    before = _positive(bore_before_m, "bore_before_m", "m")
-    factor = _positive(1.0 + np.asarray(skew, dtype=float), "1 + skew", "")
+    before = positive(bore_before_m, "bore_before_m")
+    factor = positive(1.0 + floats(skew), "1 + skew")
     return np.asarray(before / np.sqrt(factor))
 
 
@@ -320,25 +361,12 @@ def straight_length_iso_5167(diameter_ratio: ArrayLike) -> FloatArray:
     ----------
     .. [1] ISO 5167-2:2003, table 3, column A (from memory).
     """
-    beta = np.asarray(diameter_ratio, dtype=float)
+    beta = floats(diameter_ratio)
     inside = (beta >= _ISO_5167_BETA[0]) & (beta <= _ISO_5167_BETA[-1])
     beta = np.where(inside, beta, np.nan)
     return np.asarray(np.interp(beta, _ISO_5167_BETA, _ISO_5167_LENGTH))
 
 
 def _turbulent(reynolds: ArrayLike) -> FloatArray:
-    re = np.asarray(reynolds, dtype=float)
+    re = floats(reynolds)
     return np.where((re >= RE_TURBULENT_MIN) & (re <= RE_TURBULENT_MAX), re, np.nan)
-
-
-def _positive(value: ArrayLike, name: str, unit: str) -> FloatArray:
-    array = np.asarray(value, dtype=float)
-    if np.any(array <= 0.0):
-        raise InputError(
-            f"{name} is not positive",
-            where=f"argument {name}",
-            got=f"{float(np.nanmin(array)):g} {unit}".strip(),
-            allowed="greater than zero",
-            fix="check the sign and the unit",
-        )
-    return array

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from airsense.errors import InputError
-
-FloatArray = NDArray[np.float64]
+from airsense.physics.arguments import FloatArray, floats
 
 _RE_LOW, _RE_VORTICES, _RE_HIGH = 0.02, 44.0, 140.0
 _SEARCH = range(-25, 26)  # 0.25 to 0.75: around King's 0.5 and the 0.45 of heated wires
@@ -39,10 +38,10 @@ def nusselt_wire(reynolds: ArrayLike, t_film_over_t_air: ArrayLike = 1.0) -> Flo
     ----------
     .. [1] D. C. Collis, M. J. Williams, J. Fluid Mech. 6 (1959) 357 (from memory).
     """
-    re = np.asarray(reynolds, dtype=float)
+    re = floats(reynolds)
     re = np.where((re >= _RE_LOW) & (re <= _RE_HIGH), re, np.nan)
     nusselt = np.where(re < _RE_VORTICES, 0.24 + 0.56 * re**0.45, 0.48 * re**0.51)
-    return np.asarray(nusselt * np.asarray(t_film_over_t_air, dtype=float) ** 0.17)
+    return np.asarray(nusselt * floats(t_film_over_t_air) ** 0.17)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +64,11 @@ class KingsLaw:
 
     def voltage_v(self, flow: ArrayLike) -> FloatArray:
         """Return the voltage at a mass flow (or mass velocity) that is zero or positive. [V]"""
-        return np.asarray(np.sqrt(self.a + self.b * np.asarray(flow, dtype=float) ** self.n))
+        return np.asarray(np.sqrt(self.a + self.b * floats(flow) ** self.n))
 
     def flow(self, voltage_v: ArrayLike) -> FloatArray:
         """Return the flow at a voltage; NaN below the voltage of still air."""
-        power = (np.asarray(voltage_v, dtype=float) ** 2 - self.a) / self.b
+        power = (floats(voltage_v) ** 2 - self.a) / self.b
         return np.asarray(np.where(power >= 0.0, power, np.nan) ** (1.0 / self.n))
 
 
@@ -98,8 +97,8 @@ def fit_kings_law(voltage_v: ArrayLike, flow: ArrayLike) -> KingsLaw:
     ----------
     .. [1] L. V. King, Phil. Trans. R. Soc. A 214 (1914) 373.
     """
-    e2 = np.asarray(voltage_v, dtype=float) ** 2
-    g = np.asarray(flow, dtype=float)
+    e2 = floats(voltage_v) ** 2
+    g = floats(flow)
     if g.size < 4 or np.any(g < 0.0):
         raise InputError(
             "King's law needs four pairs with flows of zero or more",
