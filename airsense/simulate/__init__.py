@@ -1,0 +1,1 @@
+"""Forward model of engine, intake and sensor: the demo and the coverage study."""

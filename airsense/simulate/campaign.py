@@ -1,0 +1,108 @@
+"""Before/after campaigns: many at once, with their truth."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from airsense.logs.log import Log
+from airsense.setup.engine import EngineSetup, TemperaturePlace
+from airsense.simulate.case import Case
+from airsense.simulate.engines import EngineModel
+from airsense.simulate.inputs import Inputs, join, nominal_inputs, run_inputs
+from airsense.simulate.march import STEP_S, march
+from airsense.simulate.sampling import sample_logs
+from airsense.simulate.truth import Truth, truth_of
+
+__all__ = ["Case", "SimulatedCampaign", "Truth", "simulate_campaigns"]
+
+# Columns marched together: enough to hide the cost of a call, few enough to stay in the cache.
+CHUNK_COLUMNS = 640
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SimulatedCampaign:
+    """Logs of both configurations, what the user declares, and what is true."""
+
+    engine: EngineModel
+    case: Case
+    before: list[Log]
+    after: list[Log]
+    setup: EngineSetup
+    truth: Truth
+
+
+def simulate_campaigns(
+    engine: EngineModel, cases: Sequence[Case], seed: int, *, step_s: float = STEP_S
+) -> list[SimulatedCampaign]:
+    """Simulate a campaign for each case.
+
+    Parameters
+    ----------
+    engine : EngineModel
+    cases : sequence of Case
+    seed : int
+        Each campaign draws from its own stream (seed, position), so that a campaign stays the
+        same when others are added behind it.
+    step_s : float
+        Time step of the march. [s]
+
+    Returns
+    -------
+    list of SimulatedCampaign
+        In the order of `cases`.
+    """
+    streams = np.random.SeedSequence(seed).spawn(len(cases))
+    done: list[SimulatedCampaign] = []
+    start = columns = 0
+    for stop, case in enumerate(cases, start=1):
+        columns += case.n_runs + 2
+        if columns >= CHUNK_COLUMNS or stop == len(cases):
+            done += _chunk(engine, cases[start:stop], streams[start:stop], step_s)
+            start, columns = stop, 0
+    return done
+
+
+def _chunk(
+    engine: EngineModel,
+    cases: Sequence[Case],
+    streams: Sequence[np.random.SeedSequence],
+    step_s: float,
+) -> list[SimulatedCampaign]:
+    parts: list[Inputs] = []
+    generators: list[np.random.Generator] = []
+    for case, stream in zip(cases, streams, strict=True):
+        # The same stream twice: both passes share what belongs to the campaign.
+        parts.append(nominal_inputs(engine, case, np.random.default_rng(stream)))
+        generators.append(np.random.default_rng(stream))
+        parts.append(run_inputs(engine, case, generators[-1]))
+    history = march(engine, join(parts), step_s=step_s)
+    done: list[SimulatedCampaign] = []
+    column = 0
+    for index, case in enumerate(cases):
+        nominal, runs = parts[2 * index], parts[2 * index + 1]
+        truth = truth_of(history.columns(column, column + 2), nominal)
+        column += 2
+        logs = sample_logs(
+            engine, case, history.columns(column, column + runs.count), runs, generators[index]
+        )
+        column += runs.count
+        done.append(
+            SimulatedCampaign(
+                engine=engine,
+                case=case,
+                before=logs[: case.n_before],
+                after=logs[case.n_before :],
+                setup=engine.setup(place=_place(case)),
+                truth=truth,
+            )
+        )
+    return done
+
+
+def _place(case: Case) -> TemperaturePlace:
+    if case.log_charge_temperature:
+        return TemperaturePlace.AFTER_COOLER
+    return TemperaturePlace.BEFORE_COMPRESSOR

@@ -1,0 +1,203 @@
+"""From cases to the columns of the march: one column a run, with its drawn effects."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from airsense.logs.log import FloatArray
+from airsense.simulate.case import Case
+from airsense.simulate.engines import EngineModel
+
+SOAK_K = 4.0  # the cooler's metal above ambient after many runs
+SOAK_RUNS = 1.5
+NOMINAL_SOAK_K = 2.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sizes:
+    """Standard deviations of the effects on one run; fractions, or kelvin where named."""
+
+    ve: float = 0.0
+    boost: float = 0.0
+    maf: float = 0.0
+    map_: float = 0.0
+    t_charge_k: float = 0.0
+    fuel: float = 0.0
+    lambda_: float = 0.0
+    power: float = 0.0
+
+
+# Source of the three rows: our choice from generic sensor data sheets and practice. What is
+# common to a campaign cancels in a change; a drift of the MAF reading would be skew itself.
+RUN_TO_RUN = Sizes(
+    ve=0.003, boost=0.003, maf=0.002, map_=0.002, t_charge_k=0.8, fuel=0.005, lambda_=0.005,
+    power=0.005,
+)
+BETWEEN = Sizes(ve=0.003, map_=0.0015, t_charge_k=0.5, fuel=0.003, lambda_=0.003, power=0.004)
+ABSOLUTE = Sizes(
+    ve=0.03, maf=0.02, map_=0.008, t_charge_k=1.5, fuel=0.03, lambda_=0.012, power=0.015
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """What drives the march and the read-out; every field has shape (n,), one entry a run."""
+
+    p_ambient_pa: FloatArray
+    t_ambient_k: FloatArray
+    humidity_frac: FloatArray
+    restriction: FloatArray
+    boost: FloatArray
+    ve: FloatArray
+    ve_drift: FloatArray
+    reading: FloatArray
+    skew_shape: FloatArray
+    pulsation: FloatArray
+    maf_ceiling_kgps: FloatArray
+    leak_after: FloatArray
+    leak_before: FloatArray
+    egr: FloatArray
+    delivery: FloatArray
+    soak_k: FloatArray
+    full_pedal_s: FloatArray
+    sweep_start_s: FloatArray
+    sweep_end_s: FloatArray
+    map_gain: FloatArray
+    map_offset_pa: FloatArray
+    t_charge_offset_k: FloatArray
+    lambda_gain: FloatArray
+    power_gain: FloatArray
+
+    @property
+    def count(self) -> int:
+        """Number of columns."""
+        return int(self.ve.size)
+
+
+def run_inputs(engine: EngineModel, case: Case, rng: np.random.Generator) -> Inputs:
+    """Return the inputs of all runs of a campaign, the before-runs first."""
+    after = (np.arange(case.n_runs) >= case.n_before).astype(float)
+    drawn = _drawn(case, after, rng)
+    order = np.arange(case.n_runs, dtype=float)
+    soak = SOAK_K * (1.0 - np.exp(-order / SOAK_RUNS))
+    jitter = rng.standard_normal((3, case.n_runs)) * case.scatter
+    weather = rng.standard_normal((3, case.n_runs)) * case.scatter
+    return _inputs(
+        engine, case, after, drawn=drawn, jitter=jitter, weather=weather, soak_k=soak
+    )
+
+
+def nominal_inputs(engine: EngineModel, case: Case, rng: np.random.Generator) -> Inputs:
+    """Return one before and one after pass without run-to-run effects.
+
+    `rng` must be in the state that `run_inputs` starts from: what belongs to the campaign or
+    the configuration (constant sensor errors, a drift of breathing) is the same there.
+    """
+    runs = (np.arange(case.n_runs) >= case.n_before).astype(float)
+    drawn = _drawn(case, runs, rng, run_to_run=False)
+    pick = np.array([0, case.n_runs - 1])
+    drawn = _Drawn(**{f.name: getattr(drawn, f.name)[pick] for f in fields(_Drawn)})
+    still = np.zeros((3, 2))
+    return _inputs(
+        engine,
+        case,
+        np.array([0.0, 1.0]),
+        drawn=drawn,
+        jitter=still,
+        weather=still,
+        soak_k=np.full(2, NOMINAL_SOAK_K),
+    )
+
+
+def join(parts: Sequence[Inputs]) -> Inputs:
+    """Put the columns of several inputs side by side."""
+    return Inputs(
+        **{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Inputs)}
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Drawn:
+    """Sum of absolute, between and run-to-run effects per run; shape (n_runs,)."""
+
+    ve: FloatArray
+    boost: FloatArray
+    maf: FloatArray
+    map_: FloatArray
+    t_charge_k: FloatArray
+    fuel: FloatArray
+    lambda_: FloatArray
+    power: FloatArray
+
+
+def _drawn(
+    case: Case, after: FloatArray, rng: np.random.Generator, *, run_to_run: bool = True
+) -> _Drawn:
+    names = [f.name for f in fields(Sizes)]
+    common = rng.standard_normal(len(names)) * case.absolute_errors
+    drift = rng.standard_normal(len(names)) * case.drift
+    single = rng.standard_normal((len(names), after.size)) * case.scatter
+    if not run_to_run:
+        single = np.zeros_like(single)
+    return _Drawn(
+        **{
+            name: getattr(ABSOLUTE, name) * common[i]
+            + getattr(BETWEEN, name) * drift[i] * after
+            + getattr(RUN_TO_RUN, name) * single[i]
+            for i, name in enumerate(names)
+        }
+    )
+
+
+def _inputs(
+    engine: EngineModel,
+    case: Case,
+    after: FloatArray,
+    *,
+    drawn: _Drawn,
+    jitter: FloatArray,
+    weather: FloatArray,
+    soak_k: FloatArray,
+) -> Inputs:
+    sweep = engine.sweep
+    full_pedal = sweep.lead_in_s + 0.25 * np.clip(jitter[0], -2.0, 2.0)
+    start = full_pedal + sweep.settle_s + 0.12 * np.clip(jitter[1], -2.0, 2.0)
+    duration = sweep.duration_s * (1.0 + 0.02 * np.clip(jitter[2], -2.5, 2.5))
+    flat = np.ones_like(after)
+    return Inputs(
+        p_ambient_pa=case.ambient_pressure_pa
+        + case.ambient_pressure_scatter_pa * weather[0]
+        + case.ambient_pressure_change_pa * after,
+        t_ambient_k=case.ambient_temperature_k
+        + case.ambient_temperature_scatter_k * weather[1]
+        + case.ambient_temperature_change_k * after,
+        humidity_frac=np.clip(
+            case.relative_humidity_frac + case.relative_humidity_scatter_frac * weather[2],
+            0.02,
+            1.0,
+        ),
+        restriction=1.0 + (case.restriction_factor - 1.0) * after,
+        boost=(1.0 + case.boost_change * after) * (1.0 + drawn.boost),
+        ve=(1.0 + case.ve_change * after) * (1.0 + drawn.ve),
+        ve_drift=flat * float(case.ve_drift),
+        reading=(1.0 + case.skew * after) * (1.0 + drawn.maf),
+        skew_shape=case.skew_shape * after,
+        pulsation=engine.sensing.pulsation_frac + case.pulsation * after,
+        maf_ceiling_kgps=flat * (case.maf_ceiling_kgps or np.inf),
+        leak_after=case.leak_after_compressor * after,
+        leak_before=case.leak_before_compressor * after,
+        egr=case.egr_open_after * after,
+        delivery=(1.0 + drawn.fuel) / (1.0 + case.fuel_scale * after),
+        soak_k=soak_k * float(case.heat_soak),
+        full_pedal_s=full_pedal,
+        sweep_start_s=start,
+        sweep_end_s=start + duration,
+        map_gain=(1.0 + case.map_gain * after) * (1.0 + drawn.map_),
+        map_offset_pa=1e3 * case.map_offset_kpa * after,
+        t_charge_offset_k=case.charge_temp_offset_k * after + drawn.t_charge_k,
+        lambda_gain=(1.0 + case.lambda_scale * after) * (1.0 + drawn.lambda_),
+        power_gain=1.0 + drawn.power,
+    )

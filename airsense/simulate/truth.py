@@ -1,0 +1,64 @@
+"""What really changed in a simulated campaign."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from airsense.logs.log import FloatArray
+from airsense.simulate.history import History
+from airsense.simulate.inputs import Inputs
+
+BINS = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Truth:
+    """Natural logarithms of after over before along the nominal sweep; every field (k,).
+
+    The nominal passes carry everything that belongs to the campaign or to a configuration
+    (also an undeclared drift of breathing), but no run-to-run effect, weather or run order.
+    """
+
+    speed_rpm: FloatArray
+    reading: FloatArray
+    airflow: FloatArray
+    sensor_flow: FloatArray
+    fuel: FloatArray
+    power: FloatArray
+    p_manifold: FloatArray
+
+    def skew(self, low_rpm: float, high_rpm: float) -> float:
+        """Change of the sensor's static reading over the true flow through it."""
+        return self.change(self.reading, low_rpm, high_rpm)
+
+    def airflow_change(self, low_rpm: float, high_rpm: float) -> float:
+        """Change of the fresh air that the engine breathes."""
+        return self.change(self.airflow, low_rpm, high_rpm)
+
+    def change(self, log_ratio: FloatArray, low_rpm: float, high_rpm: float) -> float:
+        """Return the mean over equal speed bins of one of the fields, as a plain fraction."""
+        edges = np.linspace(low_rpm, high_rpm, BINS + 1)
+        centres = 0.5 * (edges[1:] + edges[:-1])
+        return float(np.expm1(np.mean(np.interp(centres, self.speed_rpm, log_ratio))))
+
+
+def truth_of(history: History, inputs: Inputs) -> Truth:
+    """Compare the two columns (before, after) of nominal passes over their sweep."""
+    time = history.time_s
+    rows = (time >= inputs.sweep_start_s[0]) & (time <= inputs.sweep_end_s[0])
+
+    def change(values: FloatArray) -> FloatArray:
+        ratio: FloatArray = np.log(values[rows, 1] / values[rows, 0])
+        return ratio
+
+    return Truth(
+        speed_rpm=history.speed_rpm[rows, 0].copy(),
+        reading=change(history.reading_frac),
+        airflow=change(history.mdot_engine_kgps),
+        sensor_flow=change(history.mdot_sensor_kgps),
+        fuel=change(history.mdot_fuel_kgps),
+        power=change(history.power_w),
+        p_manifold=change(history.p_manifold_pa),
+    )
