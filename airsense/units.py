@@ -253,6 +253,15 @@ def to_si(
     return convert(values, unit, canonical_unit)
 
 
+def signal_unit(unit_text: str) -> str | None:
+    """Return the unit that a raw sensor signal is kept in: V, Hz, us or count; else None."""
+    unit = parse_unit(unit_text)
+    for target in ("V", "Hz", "us", "count"):
+        if unit is not None and converts(unit, target):
+            return target
+    return None
+
+
 _EXAMPLES = {
     "Pa": "kPa, kPa abs, psi, psig, bar, mbar, hPa, inHg, mmHg",
     "K": "degC, degF, K",
@@ -265,6 +274,7 @@ _EXAMPLES = {
     "W": "kW, hp, PS, W",
     "N*m": "N·m, lb-ft",
     "m/s": "km/h, mph, m/s",
+    "": "V, mV, Hz, us, counts",
     "s": "s, ms, us, min",
 }
 

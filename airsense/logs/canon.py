@@ -26,11 +26,12 @@ _ROWS = (
     Quantity("ambient_temperature", "K", 210.0, 340.0),
     Quantity("relative_humidity", "1", 0.0, 1.0),
     Quantity("mass_air_flow", "kg/s", 0.0, 5.0),
-    Quantity("maf_signal", "", -1e9, 1e9),
+    Quantity("maf_signal", "", -1e9, 1e9),  # in V, Hz, us or count: see units.signal_unit
     Quantity("air_per_stroke", "kg", 0.0, 0.05),
     Quantity("fuel_mass_flow", "kg/s", 0.0, 0.5),
     Quantity("fuel_volume_flow", "m3/s", 0.0, 1e-3),
     Quantity("fuel_per_stroke", "kg", 0.0, 5e-3),
+    Quantity("fuel_volume_per_stroke", "m3", 0.0, 5e-6),  # mm3/stroke: needs a fuel density
     Quantity("lambda", "1", 0.3, 40.0),
     Quantity("exhaust_oxygen", "1", 0.0, 0.22),
     Quantity("exhaust_carbon_dioxide", "1", 0.0, 0.25),

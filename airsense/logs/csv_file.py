@@ -1,0 +1,252 @@
+"""Text logs: the first bytes are sniffed, the bulk is parsed by pandas, only what is needed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import warnings
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import IO, TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.errors import InputError
+from airsense.logs.clock import Clock, numeric_clock, text_clock
+from airsense.logs.headers import Header
+from airsense.logs.recognise import Match
+from airsense.logs.sniff import EMPTY_WORDS, SAMPLE_BYTES, Dialect, sniff
+from airsense.logs.source import Table
+from airsense.results import Finding, Severity
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CHUNK_ROWS = 100_000
+Opener = Callable[[], IO[bytes]]
+
+
+@dataclass(frozen=True)
+class CsvSource:
+    """A text log whose dialect is known."""
+
+    path: str
+    opener: Opener
+    dialect: Dialect
+
+    @property
+    def headers(self) -> Sequence[Header]:
+        """Return the headers in file order."""
+        return self.dialect.headers
+
+    def load(self, matches: Mapping[str, Match]) -> Sequence[Table]:
+        """Parse the columns of the matches."""
+        time = matches.get("time")
+        if time is None:
+            raise _no_time(self.path, self.dialect.headers)
+        wanted = sorted({match.column for match in matches.values()})
+        try:
+            parsed = self._parse(wanted, time.column, quoted=self.dialect.quoted)
+        except _UnbalancedQuotesError:
+            parsed = self._parse(wanted, time.column, quoted=False)
+        return [self._table(parsed, wanted, time)]
+
+    def _parse(self, wanted: Sequence[int], time: int, *, quoted: bool) -> _Parsed:
+        parsed = _Parsed(columns={c: [] for c in wanted})
+        with _text(self.opener, self.dialect) as stream:
+            for chunk in _chunks(stream, self.dialect, wanted, quoted=quoted, where=self.path):
+                parsed.add(chunk, time, self.dialect.width)
+        return parsed
+
+    def _table(self, parsed: _Parsed, wanted: Sequence[int], time: Match) -> Table:
+        stamps = parsed.take(time.column)
+        where = f"{self.path}, column {time.header!r}"
+        clock = (
+            text_clock(stamps, where=where)
+            if stamps.dtype == object
+            else numeric_clock(stamps.astype(np.float64), time.unit)
+        )
+        values = {
+            c: parsed.take(c).astype(np.float64, copy=False) for c in wanted if c != time.column
+        }
+        line = np.arange(stamps.size, dtype=np.int64) + self.dialect.first_line
+        keep = ~parsed.wide()
+        if not keep.all():
+            clock = Clock(clock.time_s[keep], clock.unit, clock.assumed, clock.started)
+            values = {c: v[keep] for c, v in values.items()}
+        return Table(
+            clock, values, line[keep], findings=tuple(parsed.findings(line, self.dialect.headers))
+        )
+
+
+def open_csv(path: str, opener: Opener) -> CsvSource:
+    """Sniff a text log.
+
+    Raises
+    ------
+    InputError
+        If it is no text, or holds no header followed by rows of numbers.
+    """
+    with opener() as stream:
+        sample = stream.read(SAMPLE_BYTES)
+        if b"\n" not in sample and b"\r" not in sample:
+            sample += stream.read(8 * SAMPLE_BYTES)
+        complete = not stream.read(1)
+    return CsvSource(path, opener, sniff(sample, where=path, complete=complete))
+
+
+class _UnbalancedQuotesError(Exception):
+    """A quote was opened and never closed."""
+
+
+class _Parsed:
+    """Columns as they come in, chunk by chunk; each is joined once and then let go."""
+
+    def __init__(self, columns: dict[int, list[NDArray[Any]]]) -> None:
+        self._columns = columns
+        self._wide: list[NDArray[np.bool_]] = []
+        self._unreadable: dict[int, tuple[int, int, str]] = {}
+        self._rows = 0
+
+    def add(self, chunk: pd.DataFrame, time: int, width: int) -> None:
+        """Take one chunk over; text in a column of numbers becomes NaN and is counted."""
+        for column, parts in self._columns.items():
+            series = chunk[column]
+            if column == time and series.dtype.kind not in "fiu":
+                parts.append(series.astype(object).to_numpy())
+            else:
+                parts.append(self._numbers(series, column))
+        self._wide.append(chunk[width].notna().to_numpy(bool))
+        self._rows += len(chunk)
+
+    def _numbers(self, series: pd.Series, column: int) -> NDArray[np.float64]:
+        import pandas as pd
+
+        if series.dtype.kind in "fiu":
+            return series.to_numpy(np.float64)
+        numbers = pd.to_numeric(series, errors="coerce").astype(np.float64)
+        lost = (numbers.isna() & series.notna()).to_numpy(bool)
+        if lost.any():
+            first = int(np.argmax(lost))
+            count, row, cell = self._unreadable.get(
+                column, (0, self._rows + first, str(series.iloc[first]))
+            )
+            self._unreadable[column] = (count + int(lost.sum()), row, cell)
+        return np.asarray(numbers, dtype=np.float64)
+
+    def take(self, column: int) -> NDArray[Any]:
+        """Return a whole column and free its parts; text where the column is a text clock."""
+        parts = self._columns.pop(column)
+        if not parts:
+            return np.empty(0)
+        return np.concatenate(parts)
+
+    def wide(self) -> NDArray[np.bool_]:
+        """Return which rows have more cells than the header."""
+        return np.concatenate(self._wide) if self._wide else np.zeros(0, dtype=bool)
+
+    def findings(self, line: NDArray[np.int64], headers: Sequence[Header]) -> Iterator[Finding]:
+        """Yield what could not be read, with count and place."""
+        wide = self.wide()
+        if wide.any():
+            yield Finding(
+                code="rows_too_wide",
+                severity=Severity.WARNING,
+                message=f"{int(wide.sum())} rows have more cells than the header; left out",
+                fix="check for a decimal comma or a stray delimiter there",
+                where=f"line {int(line[np.argmax(wide)])}",
+            )
+        for column, (count, row, cell) in self._unreadable.items():
+            yield Finding(
+                code="unreadable_cells",
+                severity=Severity.INFO,
+                message=f"{count} cells of {headers[column].text!r} are no numbers, the first "
+                f"{cell[:30]!r}; left out",
+                fix="none needed if these mark missing values",
+                where=f"line {int(line[row])}",
+            )
+
+
+class _Prefixed:
+    """A text stream with one row put before it.
+
+    The row is one cell wider than the header: pandas then keeps a column for what overflows.
+    """
+
+    def __init__(self, stream: IO[str], row: str) -> None:
+        self._stream = stream
+        self._row = row
+
+    def read(self, size: int = -1) -> str:
+        """Return the row at the first call, then the stream."""
+        if self._row:
+            row, self._row = self._row, ""
+            return row
+        return self._stream.read(size)
+
+    def __iter__(self) -> Iterator[str]:
+        """Iterate over lines; pandas asks for it before it reads."""
+        return iter(self._stream)
+
+
+@contextmanager
+def _text(opener: Opener, dialect: Dialect) -> Iterator[_Prefixed]:
+    with opener() as stream:
+        text = io.TextIOWrapper(stream, dialect.encoding, errors="replace", newline="")
+        text.read(dialect.skip_chars)
+        yield _Prefixed(text, dialect.delimiter * dialect.width + "\n")
+
+
+def _chunks(
+    stream: _Prefixed, dialect: Dialect, wanted: Sequence[int], *, quoted: bool, where: str
+) -> Iterator[pd.DataFrame]:
+    import pandas as pd
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", pd.errors.DtypeWarning)
+            reader = pd.read_csv(
+                stream,  # type: ignore[call-overload]  # a reader of text is all pandas needs
+                sep=dialect.delimiter,
+                decimal=dialect.decimal,
+                header=None,
+                names=range(dialect.width + 1),
+                usecols=[*wanted, dialect.width],
+                index_col=False,
+                engine="c",
+                quoting=csv.QUOTE_MINIMAL if quoted else csv.QUOTE_NONE,
+                na_values=_na_words(),
+                skip_blank_lines=False,
+                chunksize=CHUNK_ROWS,
+            )
+            for number, chunk in enumerate(reader):
+                yield chunk if number else chunk.iloc[1:]
+    except pd.errors.EmptyDataError:
+        return
+    except pd.errors.ParserError as error:
+        if quoted and re.search("(?i)string|quote", str(error)):
+            raise _UnbalancedQuotesError from None
+        raise InputError(
+            "log cannot be parsed",
+            where=where,
+            got=str(error).strip()[:160],
+            allowed="rows of the same number of cells",
+            fix="export the log again as CSV",
+        ) from None
+
+
+def _na_words() -> list[str]:
+    return [w for word in EMPTY_WORDS for w in (word, word.upper(), word.capitalize())]
+
+
+def _no_time(path: str, headers: Sequence[Header]) -> InputError:
+    return InputError(
+        "log has no time column",
+        where=path,
+        got=", ".join(h.text for h in headers)[:300],
+        allowed="a column of seconds, milliseconds, microseconds, a clock or date-times",
+        fix='log the time, or name its column: [channels] time = "…"',
+    )

@@ -1,0 +1,105 @@
+"""Gauge or absolute: by the header, by the unit and by how the pressure behaves."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.errors import InputError
+from airsense.logs.headers import words
+from airsense.logs.recognise import BY_USER, Match
+from airsense.results import Finding, Severity
+from airsense.units import ABSOLUTE, GAUGE, parse_unit
+
+FloatArray = NDArray[np.float64]
+_TARGET = {ABSOLUTE: "manifold_pressure", GAUGE: "boost_pressure"}
+_OTHER = {ABSOLUTE: GAUGE, GAUGE: ABSOLUTE}
+_SURE_WORDS = {ABSOLUTE: {"absolute", "absolut"}, GAUGE: {"gauge", "relative", "relativ"}}
+_HINT_WORDS = {ABSOLUTE: {"map"}, GAUGE: {"boost"}}
+
+_IDLE_RPM = 1100.0
+# No engine idles with its manifold below 15 kPa absolute or boosted by more than 15 kPa
+# (common practice, no source).
+_BETWEEN_PA = 15e3
+_VACUUM_PA = -3e3
+
+
+def behaviour(p_pa: FloatArray, speed_rpm: FloatArray | None) -> str:
+    """Tell from a pressure whether it is gauge or absolute; "" where it does not show.
+
+    Parameters
+    ----------
+    p_pa : ndarray, shape (n,)
+        Pressure as read. [Pa] NaN ignored.
+    speed_rpm : ndarray, shape (n,), or None
+        Engine speed of the same rows. [rpm]
+    """
+    good = np.isfinite(p_pa)
+    if good.sum() < 3:
+        return ""
+    low = float(np.percentile(p_pa[good], 1.0))
+    if low < _VACUUM_PA:
+        return GAUGE
+    if speed_rpm is not None:
+        idle = good & (speed_rpm < _IDLE_RPM)
+        if idle.sum() >= 5:
+            return ABSOLUTE if float(np.median(p_pa[idle])) > _BETWEEN_PA else GAUGE
+    return GAUGE if low < 0.5 * _BETWEEN_PA else ""
+
+
+def declared(match: Match) -> tuple[str, bool]:
+    """Return what header and unit say, and whether they say it outright."""
+    unit = parse_unit(match.unit) if match.unit else None
+    if unit is not None and unit.reference:
+        return unit.reference, True
+    if match.recognised_by == BY_USER:
+        return (ABSOLUTE if match.name == "manifold_pressure" else GAUGE), True
+    found = set(words(match.header))
+    for kind, sure in _SURE_WORDS.items():
+        if found & sure:
+            return kind, True
+    hints = [kind for kind, hint in _HINT_WORDS.items() if found & hint]
+    return (hints[0], False) if len(hints) == 1 else ("", False)
+
+
+def settle_reference(
+    match: Match, p_pa: FloatArray, speed_rpm: FloatArray | None, *, where: str
+) -> tuple[str, Finding | None]:
+    """Return the canonical channel of a pressure: manifold (absolute) or boost (gauge).
+
+    Raises
+    ------
+    InputError
+        If header and behaviour contradict each other outright, or neither tells.
+    """
+    said, outright = declared(match)
+    shown = behaviour(p_pa, speed_rpm)
+    if said and (not shown or shown == said):
+        return _TARGET[said], None
+    if shown and not outright:
+        return _TARGET[shown], Finding(
+            code="pressure_reference",
+            severity=Severity.WARNING if said else Severity.INFO,
+            message=f"{match.header!r} behaves as {shown} pressure ({_span(p_pa)})"
+            + (f", though its header suggests {said}" if said else "; its header does not say"),
+            fix=f'to state it: [channels] {_TARGET[shown]} = "{match.header}"',
+            where=f"column {match.header!r}",
+        )
+    raise InputError(
+        "header and values of a pressure contradict each other"
+        if shown
+        else "pressure may be gauge or absolute",
+        where=f"{where}, column {match.header!r}",
+        got=_span(p_pa) + (f"; the header says {said}" if said else ""),
+        allowed="absolute pressure as manifold_pressure, gauge pressure as boost_pressure",
+        fix=f'say which in engine.toml: [channels] manifold_pressure = "{match.header}" '
+        "(absolute), or boost_pressure (gauge)"
+        if not shown
+        else f"the values look {shown}: correct the header or unit, or the sensor's offset",
+    )
+
+
+def _span(p_pa: FloatArray) -> str:
+    if not np.isfinite(p_pa).any():
+        return "no values"
+    return f"{np.nanmin(p_pa) / 1e3:.1f} to {np.nanmax(p_pa) / 1e3:.1f} kPa"

@@ -1,0 +1,247 @@
+"""Headers -> canonical channels, by the user's word, the canonical names and the vocabulary."""
+
+from __future__ import annotations
+
+import difflib
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+
+from airsense.errors import InputError
+from airsense.logs.canon import CANON
+from airsense.logs.headers import Header, Reading, readings, words
+from airsense.logs.vocabulary import BLOCKING, BY_UNIT, FILLERS, UNIT_WORDS, WORDINGS
+from airsense.results import Finding, Severity
+from airsense.units import converts, look_up, parse_unit, signal_unit, unit_examples
+
+BY_USER = "[channels]"
+_BY_RANK = ("canonical name", "SAE J1979 wording", "trade wording")
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A column that stands for a canonical channel; `unit` is "" where none is written."""
+
+    column: int
+    header: str
+    name: str
+    unit: str
+    recognised_by: str
+    rank: int
+
+
+@dataclass(frozen=True)
+class Recognition:
+    """What the columns are."""
+
+    matches: Mapping[str, Match]
+    findings: tuple[Finding, ...] = field(default=())
+
+
+def recognise(
+    headers: Sequence[Header], channels: Mapping[str, str] | None, *, where: str
+) -> Recognition:
+    """Tell which column is which canonical channel.
+
+    Parameters
+    ----------
+    headers : sequence of Header
+        In file order.
+    channels : mapping or None
+        Canonical name -> header, from the user; it overrides the vocabulary.
+    where : str
+        The file, for messages.
+
+    Raises
+    ------
+    InputError
+        If `channels` names what does not exist, if two headers stand equally for a channel
+        that a job needs, or if such a channel has an unknown unit.
+    """
+    chosen = _by_user(headers, channels or {}, where)
+    taken = {match.column for match in chosen.values()}
+    found: dict[str, list[Match]] = defaultdict(list)
+    findings: list[Finding] = []
+    for column, header in enumerate(headers):
+        if column in taken:
+            continue
+        match, misfit = _match(column, header, where)
+        if match is not None and match.name not in chosen:
+            found[match.name].append(match)
+        elif misfit is not None:
+            findings.append(misfit)
+    for name, candidates in found.items():
+        chosen[name], extra = _best(name, candidates, where)
+        findings.extend(extra)
+    return Recognition(chosen, tuple(findings))
+
+
+@cache
+def _phrases() -> dict[frozenset[str], tuple[str, int]]:
+    table: dict[frozenset[str], tuple[str, int]] = {}
+    for wording in WORDINGS:
+        for phrase in wording.phrases:
+            table.setdefault(_content(phrase), (wording.name, wording.rank))
+    for name in CANON:
+        table[_content(name.replace("_", " "))] = (name, 0)
+    return table
+
+
+def _content(name: str) -> frozenset[str]:
+    found = words(name)
+    kept = [w for w in found if w not in FILLERS and not w.isdigit()]
+    return frozenset(kept or found)
+
+
+def _match(column: int, header: Header, where: str) -> tuple[Match | None, Finding | None]:
+    misfit: Finding | None = None
+    for reading in readings(header):
+        hit = _phrases().get(_content(reading.name))
+        if hit is None:
+            continue
+        name, rank = hit
+        unit = reading.unit or _unit_word(reading.name)
+        fitting = _fitting(name, unit)
+        if fitting is not None:
+            return Match(column, header.text, fitting, unit, _BY_RANK[rank], rank), None
+        if reading.sure and misfit is None:
+            misfit = _misfit(name, header.text, reading, where)
+    return None, misfit
+
+
+def _unit_word(name: str) -> str:
+    return next((UNIT_WORDS[w] for w in words(name) if w in UNIT_WORDS), "")
+
+
+def _fitting(name: str, unit_text: str) -> str | None:
+    """Return the canonical channel that a phrase and a unit make together, if any."""
+    if not unit_text:
+        return name
+    unit = parse_unit(unit_text)
+    if name == "time":
+        return name if unit is None or converts(unit, "s") else None
+    if unit is None:
+        return None
+    for candidate in (name, *BY_UNIT.get(name, ())):
+        wanted = CANON[candidate].unit
+        if converts(unit, wanted) if wanted else signal_unit(unit_text) is not None:
+            return candidate
+    return None
+
+
+def _misfit(name: str, header: str, reading: Reading, where: str) -> Finding:
+    allowed = unit_examples(CANON[name].unit)
+    if name in BLOCKING and look_up(reading.unit) is None and parse_unit(reading.unit) is None:
+        raise InputError(
+            f"unknown unit of {name}",
+            where=f"{where}, column {header!r}",
+            got=repr(reading.unit),
+            allowed=allowed,
+            fix="write the unit in one of these spellings, or name another column: "
+            f'[channels] {name} = "…"',
+        )
+    return Finding(
+        code="unit_does_not_fit",
+        severity=Severity.INFO,
+        message=f"{header!r} reads like {name}, but its unit {reading.unit!r} is none of it",
+        fix=f'units of {name}: {allowed}; or name the right column: [channels] {name} = "…"',
+        where=f"column {header!r}",
+    )
+
+
+def _best(name: str, candidates: Sequence[Match], where: str) -> tuple[Match, list[Finding]]:
+    top = min(candidate.rank for candidate in candidates)
+    equal = [c for c in candidates if c.rank == top]
+    if len(equal) > 1 and name in BLOCKING and name != "time":
+        raise _ambiguous(name, equal, where)
+    best = equal[0]
+    others = [c for c in candidates if c is not best]
+    if not others:
+        return best, []
+    listed = ", ".join(repr(c.header) for c in others)
+    return best, [
+        Finding(
+            code="more_than_one_header",
+            severity=Severity.INFO,
+            message=f"{name} is taken from {best.header!r}; {listed} would fit as well",
+            fix=f'to take another one: [channels] {name} = "{others[0].header}"',
+            where=f"column {best.header!r}",
+        )
+    ]
+
+
+def _ambiguous(name: str, candidates: Iterable[Match], where: str) -> InputError:
+    headers = [c.header for c in candidates]
+    same = len(set(headers)) < len(headers)
+    return InputError(
+        f"more than one column stands for {name}",
+        where=where,
+        got=", ".join(f"{c.header!r} (column {c.column + 1})" for c in candidates),
+        allowed="one column, or a choice in engine.toml",
+        fix="give the columns different headers"
+        if same
+        else f'add to engine.toml: [channels] {name} = "{headers[0]}"',
+    )
+
+
+def _by_user(
+    headers: Sequence[Header], channels: Mapping[str, str], where: str
+) -> dict[str, Match]:
+    chosen: dict[str, Match] = {}
+    for name, wanted in channels.items():
+        if name not in CANON:
+            near = difflib.get_close_matches(name, CANON, n=1)
+            raise InputError(
+                f"unknown channel {name}",
+                where=f"[channels] {name}",
+                got=repr(name),
+                allowed=", ".join(CANON),
+                fix=f"write {near[0]}" if near else "use one of the canonical names",
+            )
+        chosen[name] = _user_match(headers, name, wanted, where)
+    return chosen
+
+
+def _user_match(headers: Sequence[Header], name: str, wanted: str, where: str) -> Match:
+    """Find the header that the user wrote; the user may add a unit that the file lacks."""
+    by_name = {_loose(header.text): i for i, header in reversed(list(enumerate(headers)))}
+    column = by_name.get(_loose(wanted))
+    unit = ""
+    if column is None:
+        for reading in readings(Header(wanted)):
+            column = by_name.get(_loose(reading.name)) if reading.sure else None
+            unit = reading.unit
+            if column is not None:
+                break
+    if column is None:
+        near = difflib.get_close_matches(wanted, [h.text for h in headers], n=3, cutoff=0.3)
+        raise InputError(
+            f"no column {wanted!r}",
+            where=f"[channels] {name}, for {where}",
+            got=repr(wanted),
+            allowed=", ".join(repr(h.text) for h in headers)[:400],
+            fix=f"write {near[0]!r}" if near else "write one of the headers of the file",
+        )
+    header = headers[column]
+    unit = unit or _unit_of(header)
+    if unit and _fitting(name, unit) != name:
+        raise InputError(
+            f"unit of {name} cannot be used",
+            where=f"{where}, column {header.text!r}",
+            got=repr(unit),
+            allowed=unit_examples(CANON[name].unit),
+            fix=f'write the unit behind the header: [channels] {name} = "{header.text} [unit]"',
+        )
+    return Match(column, header.text, name, unit, BY_USER, -1)
+
+
+def _unit_of(header: Header) -> str:
+    for reading in readings(header):
+        if reading.unit and (reading.sure or look_up(reading.unit) is not None):
+            return reading.unit
+    return _unit_word(header.text)
+
+
+def _loose(text: str) -> str:
+    return " ".join(text.casefold().split())
