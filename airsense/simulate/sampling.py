@@ -3,38 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
+from airsense.logs.canon import CANON
 from airsense.logs.log import Channel, FloatArray, Log
 from airsense.simulate.case import Case
 from airsense.simulate.engines import EngineModel
 from airsense.simulate.history import History
 from airsense.simulate.inputs import Inputs
 from airsense.simulate.sensor import transfer_table
-
-PSI_PA = 6894.757293168
-LB_PER_MIN_KGPS = 0.45359237 / 60.0
-HORSEPOWER_W = 745.6998715822702
-FAHRENHEIT_K = 5.0 / 9.0
-FAHRENHEIT_ZERO_K = 273.15 - 32.0 * 5.0 / 9.0
-SIGNAL_STEP_V = 0.001
+from airsense.units import to_si
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signal:
     """A logged quantity on the march's time grid, in SI; `grid` has shape (m, n).
 
-    `held` takes the last controller value instead of interpolating: noise that several
-    channels share sits on the grid already.
+    `step` is the logger's last digit in `unit`. `held` takes the last controller value instead
+    of interpolating: noise that several channels share sits on the grid already.
     """
 
     name: str
     header: str
     unit: str
     grid: FloatArray
-    resolution: float
-    zero: float = 0.0
+    step: float
     noise_frac: float = 0.0
     noise_abs: float = 0.0
     delay_s: float = 0.0
@@ -70,7 +65,9 @@ def sample_logs(
                 time_s=time,
                 value=value[: time.size, run].copy(),
                 recognised_by="simulated",
-                resolution=signal.resolution if case.rounding else 0.0,
+                resolution=signal.step * display_scale(signal.name, signal.unit)[0]
+                if case.rounding
+                else 0.0,
             )
     return [
         Log(path=_path(case, run), reader="simulated", sha256="", channels=channels[run])
@@ -95,12 +92,23 @@ def _read(
     if not signal.held:
         value = value + (place - low) * (signal.grid[low + 1, columns] - value)
     if signal.noise_frac or signal.noise_abs:
-        size = signal.noise_frac * np.abs(value - signal.zero) + signal.noise_abs
+        size = signal.noise_frac * np.abs(value) + signal.noise_abs
         value = value + case.noise * size * rng.standard_normal(value.shape)
-    if case.rounding and signal.resolution:
-        steps = np.round((value - signal.zero) / signal.resolution)
-        value = steps * signal.resolution + signal.zero
+    if case.rounding:
+        factor, zero = display_scale(signal.name, signal.unit)
+        step = signal.step * factor
+        value = np.round((value - zero) / step) * step + zero
     return value
+
+
+@cache
+def display_scale(name: str, unit: str) -> tuple[float, float]:
+    """Return factor and offset from a logger's unit to the unit inside airsense."""
+    canonical = CANON[name].unit
+    if not unit or not canonical:
+        return 1.0, 0.0
+    zero, one = to_si([0.0, 1.0], unit, canonical)
+    return float(one - zero), float(zero)
 
 
 def logged_signals(
@@ -113,53 +121,62 @@ def logged_signals(
     """Return the channels that the case logs, in the order in which they are polled."""
     shape = history.speed_rpm.shape
     speed = history.speed_rpm + case.noise * 2.5 * rng.standard_normal(shape)
-    film = history.mdot_indicated_kgps * (1.0 + case.noise * 0.004 * rng.standard_normal(shape))
+    film = _delayed(history, engine.sensing.film_delay_s)
+    film = film * (1.0 + case.noise * 0.004 * rng.standard_normal(shape))
     signals = [
-        Signal(name="engine_speed", header="engine speed", unit="rpm", grid=speed,
-               resolution=1.0, held=True),
-        _mass_air_flow(engine, case, film),
+        Signal(name="engine_speed", header="engine speed", unit="rpm", grid=speed, step=1.0,
+               held=True),
+        *_air_flow(engine, case, speed, film),
         _pressure(case, history, inputs),
         *_temperatures(case, history, inputs),
         *_fuel_and_lambda(engine, case, history, inputs, film),
         Signal(name="pedal", header="accelerator pedal position", unit="%",
-               grid=history.pedal_frac, resolution=0.01),
+               grid=history.pedal_frac, step=1.0),
     ]
-    if case.circular_air_per_stroke:
-        signals.append(_air_per_stroke(engine, speed, film))
-    if case.log_maf_signal:
-        table = transfer_table(engine)
-        signals.append(
-            Signal(name="maf_signal", header="air flow sensor signal", unit="V",
-                   grid=table.signal(film), resolution=SIGNAL_STEP_V, held=True,
-                   delay_s=engine.sensing.film_delay_s)
-        )
     if case.log_brake_power:
-        signals.append(_power(case, history, inputs))
+        unit, step = ("hp", 1.0) if case.gauge_us_units else ("kW", 0.1)
+        power = history.power_w * inputs.power_gain
+        signals.append(
+            Signal(name="brake_power", header="brake power", unit=unit, grid=power, step=step,
+                   noise_frac=0.003, noise_abs=100.0)
+        )
     if case.log_depression:
         signals.append(
             Signal(name="inlet_depression", header="inlet depression", unit="Pa",
-                   grid=history.p_depression_pa, resolution=10.0, noise_frac=0.01, noise_abs=10.0)
+                   grid=history.p_depression_pa, step=10.0, noise_frac=0.01, noise_abs=10.0)
         )
     if case.log_barometer:
-        ambient = np.broadcast_to(inputs.p_ambient_pa, history.speed_rpm.shape)
+        ambient = np.broadcast_to(inputs.p_ambient_pa, shape)
         signals.append(
             Signal(name="barometric_pressure", header="barometric pressure", unit="kPa",
-                   grid=ambient, resolution=100.0)
+                   grid=ambient, step=0.1)
         )
     return signals
 
 
-def _mass_air_flow(engine: EngineModel, case: Case, film: FloatArray) -> Signal:
-    resolution, unit = (0.1 * LB_PER_MIN_KGPS, "lb/min") if case.gauge_us_units else (1e-4, "g/s")
-    return Signal(name="mass_air_flow", header="mass air flow", unit=unit, grid=film,
-                  resolution=resolution, held=True, delay_s=engine.sensing.film_delay_s)
+def _delayed(history: History, delay_s: float) -> FloatArray:
+    """Return the indicated flow as the controller has it, whole grid rows late."""
+    late = round(delay_s / float(history.time_s[1] - history.time_s[0]))
+    flow = history.mdot_indicated_kgps
+    return np.concatenate([flow[:1].repeat(late, axis=0), flow[: flow.shape[0] - late]])
 
 
-def _air_per_stroke(engine: EngineModel, speed: FloatArray, film: FloatArray) -> Signal:
-    strokes = engine.strokes_per_second(np.maximum(speed, 100.0))
-    return Signal(name="air_per_stroke", header="air mass per stroke", unit="mg",
-                  grid=film / strokes, resolution=1e-6, held=True,
-                  delay_s=engine.sensing.film_delay_s)
+def _air_flow(
+    engine: EngineModel, case: Case, speed: FloatArray, film: FloatArray
+) -> list[Signal]:
+    """Return the channels that come from the hot film."""
+    unit = "lb/min" if case.gauge_us_units else "g/s"
+    rows = [("mass_air_flow", "mass air flow", unit, film, 0.1)]
+    if case.circular_air_per_stroke:
+        strokes = engine.strokes_per_second(np.maximum(speed, 100.0))
+        rows.append(("air_per_stroke", "air mass per stroke", "mg", film / strokes, 1.0))
+    if case.log_maf_signal:
+        signal = transfer_table(engine).signal(film)
+        rows.append(("maf_signal", "air flow sensor signal", "V", signal, 0.001))
+    return [
+        Signal(name=name, header=header, unit=unit, grid=grid, step=step, held=True)
+        for name, header, unit, grid, step in rows
+    ]
 
 
 def _pressure(case: Case, history: History, inputs: Inputs) -> Signal:
@@ -168,29 +185,23 @@ def _pressure(case: Case, history: History, inputs: Inputs) -> Signal:
         shown = np.minimum(shown, 1e3 * case.map_ceiling_kpa)
     if case.gauge_us_units:
         return Signal(name="boost_pressure", header="boost pressure", unit="psi",
-                      grid=shown - inputs.p_ambient_pa, resolution=0.1 * PSI_PA, noise_abs=300.0)
+                      grid=shown - inputs.p_ambient_pa, step=0.1, noise_abs=300.0)
     return Signal(name="manifold_pressure", header="intake manifold absolute pressure",
-                  unit="kPa", grid=shown, resolution=1e3 * case.map_resolution_kpa,
-                  noise_abs=300.0)
+                  unit="kPa", grid=shown, step=case.map_resolution_kpa, noise_abs=300.0)
 
 
 def _temperatures(case: Case, history: History, inputs: Inputs) -> list[Signal]:
-    step, zero, unit = 1.0, 273.15, "degC"
-    if case.gauge_us_units:
-        step, zero, unit = FAHRENHEIT_K, FAHRENHEIT_ZERO_K, "degF"
-    signals = []
+    rows = []
     if case.log_charge_temperature:
-        signals.append(
-            Signal(name="charge_temperature", header="charge air temperature", unit=unit,
-                   grid=history.t_thermistor_k + inputs.t_charge_offset_k, resolution=step,
-                   zero=zero, noise_abs=0.15)
-        )
+        shown = history.t_thermistor_k + inputs.t_charge_offset_k
+        rows.append(("charge_temperature", "charge air temperature", shown))
     if case.log_intake_temperature:
-        signals.append(
-            Signal(name="intake_temperature", header="intake air temperature", unit=unit,
-                   grid=history.t_intake_k, resolution=step, zero=zero, noise_abs=0.15)
-        )
-    return signals
+        rows.append(("intake_temperature", "intake air temperature", history.t_intake_k))
+    unit = "degF" if case.gauge_us_units else "degC"
+    return [
+        Signal(name=name, header=header, unit=unit, grid=grid, step=1.0, noise_abs=0.15)
+        for name, header, grid in rows
+    ]
 
 
 def _fuel_and_lambda(
@@ -199,28 +210,20 @@ def _fuel_and_lambda(
     commanded = history.mdot_fuel_commanded_kgps
     signals = []
     if case.log_fuel:
+        per_stroke = commanded / engine.strokes_per_second(history.speed_rpm)
         signals.append(
             Signal(name="fuel_per_stroke", header="injected fuel per stroke", unit="mg",
-                   grid=commanded / engine.strokes_per_second(history.speed_rpm),
-                   resolution=1e-7, noise_frac=0.002)
+                   grid=per_stroke, step=0.1, noise_frac=0.002)
         )
     if case.circular_lambda:
-        by_air = film / (commanded * engine.fuelling.air_fuel_ratio_stoich)
+        by_air = np.clip(film / (commanded * engine.fuelling.air_fuel_ratio_stoich), 0.5, 16.0)
         signals.append(
-            Signal(name="lambda", header="lambda", unit="", grid=np.clip(by_air, 0.5, 16.0),
-                   resolution=0.01, held=True, delay_s=engine.sensing.film_delay_s)
+            Signal(name="lambda", header="lambda", unit="", grid=by_air, step=0.01, held=True)
         )
     elif case.log_lambda:
         signals.append(
             Signal(name="lambda", header="lambda", unit="",
-                   grid=history.lambda_sensor * inputs.lambda_gain, resolution=0.01,
+                   grid=history.lambda_sensor * inputs.lambda_gain, step=0.01,
                    noise_frac=0.005, delay_s=engine.sensing.lambda_delay_s)
         )
     return signals
-
-
-def _power(case: Case, history: History, inputs: Inputs) -> Signal:
-    resolution, unit = (HORSEPOWER_W, "hp") if case.gauge_us_units else (100.0, "kW")
-    return Signal(name="brake_power", header="brake power", unit=unit,
-                  grid=history.power_w * inputs.power_gain, resolution=resolution,
-                  noise_frac=0.003, noise_abs=100.0)
