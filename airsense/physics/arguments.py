@@ -46,3 +46,19 @@ def _refuse(array: FloatArray, bad: BoolArray, name: str, allowed: str) -> None:
             allowed=allowed,
             fix=f"check the unit and the source of {name}; mark a missing sample as NaN",
         )
+
+
+def increasing(value: ArrayLike, name: str) -> FloatArray:
+    """Return `value` as floats; an InputError unless it is a strictly increasing sequence."""
+    array = floats(value)
+    if array.ndim != 1:
+        raise InputError(
+            f"{name} is not a sequence",
+            where=f"argument {name}",
+            got=f"an array of {array.ndim} dimensions",
+            allowed="one dimension",
+            fix="give one time for each sample",
+        )
+    step = np.diff(array)
+    _refuse(step, ~(step > 0.0), f"step of {name}", "above zero")
+    return array

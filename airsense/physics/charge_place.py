@@ -1,0 +1,271 @@
+"""Where an intake temperature is taken, told from its behaviour under boost.
+
+Behind compressor and cooler, a temperature follows the heat of compression by the part that the
+cooler leaves. Ahead of the compressor it hardly does. The evidence is that part, `slope`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from airsense.physics.align import first_order_lag
+from airsense.physics.arguments import BoolArray, FloatArray, floats
+from airsense.physics.compression import (
+    COMPRESSOR_EFFICIENCY,
+    COOLER_EFFECTIVENESS,
+    compressor_outlet_temperature_k,
+)
+
+Place = Literal["after_cooler", "before_compressor", "unknown"]
+
+# Boost below this ratio warms the charge by less than what a hot engine bay may do.
+LEAST_BOOST_RATIO = 1.5
+LEAST_BOOSTED_SAMPLES = 10
+# Heat of compression, as a sensor of 5 s would feel it, below which nothing can be told. [K]
+LEAST_RISE_K = 15.0
+# The sensor's time constant is unknown: each of these is tried, the best fit is taken. [s]
+TRIED_LAGS_S = (0.0, 2.0, 5.0, 10.0, 20.0)
+# Slower changes are weather and heat soak, on both sides of the compressor. [s]
+SOAK_TIME_S = 30.0
+# Ahead of the compressor the slope is not quite zero: recirculated hot air under load. Our
+# choice, after trips of a car whose sensor stays within some kelvin of ambient under boost.
+SLOPE_BEFORE, U_SLOPE_BEFORE = 0.03, 0.03
+SLOPE_AFTER, U_SLOPE_AFTER = 1.0 - COOLER_EFFECTIVENESS.value, COOLER_EFFECTIVENESS.u
+# A slope beyond what any cooler leaves: behind the compressor, but not behind a cooler.
+LARGEST_SLOPE = 0.55
+# Excess of an intake temperature over ambient that heat soak alone may cause. [K] Our choice.
+SOAK_K, U_SOAK_K = 6.0, 8.0
+# Least standard uncertainty of a fitted slope: model error of lag and efficiency. Our choice.
+U_SLOPE_LEAST = 0.02
+# Samples inside a few seconds are not independent; one independent value in this time. [s]
+INDEPENDENT_AFTER_S = 5.0
+PROBABILITY_TO_DECIDE = 0.90
+# Residuals beyond the first count less, beyond the second all the same; a thermistor rounded to
+# 1 K scatters by the third. [K]
+HUBER_K, OUTLIER_K, LEAST_SCATTER_K = 1.0, 5.0, 0.3
+FIT_ROUNDS = 15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemperaturePlaceGuess:
+    """Where a temperature is taken, with the numbers that say so.
+
+    `slope` is the part of the heat of compression that the reading follows, `u_slope` its
+    standard uncertainty, `probability` that of `after_cooler` against `before_compressor`
+    (even odds before), `boosted_rise_k` the median heat of compression under boost, and
+    `boosted_excess_k` the median excess over ambient there, NaN if ambient is not known.
+    """
+
+    place: Place
+    reason: str
+    slope: float = float("nan")
+    u_slope: float = float("nan")
+    probability: float = 0.5
+    boosted_rise_k: float = float("nan")
+    boosted_excess_k: float = float("nan")
+    boosted_samples: int = 0
+
+
+def infer_place(
+    t_k: ArrayLike,
+    t_ambient_k: ArrayLike | None,
+    p_manifold_pa: ArrayLike,
+    p_ambient_pa: ArrayLike,
+    *,
+    time_s: ArrayLike | None = None,
+) -> TemperaturePlaceGuess:
+    """Say where a temperature is taken from how it follows the heat of compression.
+
+    Parameters
+    ----------
+    t_k : array_like, shape (n,)
+        The temperature in question. [K]
+    t_ambient_k : array_like, shape (n,) or scalar, or None
+        Ambient temperature. [K] None if not logged.
+    p_manifold_pa, p_ambient_pa : array_like, shape (n,) or scalar
+        Absolute pressures. [Pa]
+    time_s : array_like, shape (n,), optional
+        Time of the samples, strictly increasing. [s] Without it the samples are taken as
+        settled, and the answer is less certain.
+
+    Returns
+    -------
+    TemperaturePlaceGuess
+        `unknown` unless one place is at least 90 % probable. Samples with a NaN are left out.
+
+    Raises
+    ------
+    InputError
+        If time does not increase strictly.
+
+    Notes
+    -----
+    The reading, less its changes slower than heat soak, is fitted by a line in the heat of
+    compression as a lagging sensor would feel it; outliers (a stopped engine's hot soak) are
+    trimmed. The slope is combined with the excess over ambient under boost, and compared with
+    what either place makes likely. A sweep too short for the sensor stays `unknown`.
+    """
+    sample = _boosted_sample(t_k, t_ambient_k, p_manifold_pa, p_ambient_pa, time_s)
+    if sample is None:
+        return TemperaturePlaceGuess(
+            place="unknown", reason=f"hardly a sample above a pressure ratio of {LEAST_BOOST_RATIO}"
+        )
+    felt = sample.felt(5.0)
+    if np.ptp(felt) < LEAST_RISE_K:
+        return TemperaturePlaceGuess(
+            place="unknown",
+            reason="boost too short or too steady for the sensor to show a change",
+            boosted_samples=sample.boosted_count,
+        )
+    slope, u_slope = _slope(sample)
+    return _judge(sample, slope, u_slope)
+
+
+@dataclass(frozen=True, slots=True)
+class _Sample:
+    """Clean samples: time or None, reading, heat of compression, boost, excess over ambient."""
+
+    time_s: FloatArray | None
+    t_k: FloatArray
+    rise_k: FloatArray
+    boosted: BoolArray
+    excess_k: FloatArray
+
+    @property
+    def boosted_count(self) -> int:
+        return int(np.count_nonzero(self.boosted))
+
+    def felt(self, tau_s: float) -> FloatArray:
+        """Heat of compression as a sensor of this time constant feels it. [K]"""
+        if self.time_s is None:
+            return self.rise_k
+        return first_order_lag(self.time_s, self.rise_k, tau_s)
+
+    def without_soak(self, x: FloatArray) -> FloatArray:
+        """The faster changes of x."""
+        if self.time_s is None:
+            return x
+        return x - first_order_lag(self.time_s, x, SOAK_TIME_S)
+
+    @property
+    def independent(self) -> float:
+        """Number of independent values."""
+        if self.time_s is None:
+            return self.t_k.size / 10.0
+        return float((self.time_s[-1] - self.time_s[0]) / INDEPENDENT_AFTER_S)
+
+
+def _boosted_sample(
+    t_k: ArrayLike,
+    t_ambient_k: ArrayLike | None,
+    p_manifold_pa: ArrayLike,
+    p_ambient_pa: ArrayLike,
+    time_s: ArrayLike | None,
+) -> _Sample | None:
+    t = floats(t_k)
+    ratio = floats(p_manifold_pa) / floats(p_ambient_pa)
+    ambient = np.full_like(t, np.nan) if t_ambient_k is None else floats(t_ambient_k) + 0.0 * t
+    good = np.isfinite(t) & np.isfinite(ratio) & (ratio > 0.0)
+    if t_ambient_k is not None:
+        good &= np.isfinite(ambient)
+    boosted = good & (ratio >= LEAST_BOOST_RATIO)
+    if np.count_nonzero(boosted) < LEAST_BOOSTED_SAMPLES:
+        return None
+    # The inlet temperature only scales the rise: half a percent in 1.5 K.
+    inlet = float(np.median(t[good] if t_ambient_k is None else ambient[good]))
+    hot = compressor_outlet_temperature_k(
+        inlet, np.maximum(ratio[good], 1.0), COMPRESSOR_EFFICIENCY.value
+    )
+    return _Sample(
+        time_s=None if time_s is None else floats(time_s)[good],
+        t_k=t[good],
+        rise_k=hot - inlet,
+        boosted=boosted[good],
+        excess_k=(t - ambient)[good],
+    )
+
+
+def _slope(sample: _Sample) -> tuple[float, float]:
+    """Part of the heat of compression that the reading follows, and its uncertainty."""
+    reading = sample.without_soak(sample.t_k)
+    lags = TRIED_LAGS_S if sample.time_s is not None else (0.0,)
+    fits = [_robust_line(sample.without_soak(sample.felt(tau)), reading) for tau in lags]
+    slope, scatter, spread = min(fits, key=lambda fit: fit[1])
+    independent = max(sample.independent, 2.0)
+    u_fit = scatter / (spread * np.sqrt(independent)) if spread > 0.0 else np.inf
+    return slope, float(np.hypot(u_fit, U_SLOPE_LEAST))
+
+
+def _robust_line(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
+    """Slope of y over x by Huber's weights, capped scatter about the line, spread of x."""
+    weight = np.ones_like(x)
+    slope, rest = 0.0, y
+    for _ in range(FIT_ROUNDS):
+        total = weight.sum()
+        dx, dy = x - weight @ x / total, y - weight @ y / total
+        moment = float(weight @ dx**2)
+        slope = float(weight @ (dx * dy)) / moment if moment > 0.0 else 0.0
+        rest = dy - slope * dx
+        weight = HUBER_K / np.maximum(np.abs(rest), HUBER_K)
+    scatter = float(np.sqrt(np.mean(np.minimum(rest**2, OUTLIER_K**2))))
+    return slope, max(scatter, LEAST_SCATTER_K), float(np.std(x))
+
+
+def _judge(sample: _Sample, slope: float, u_slope: float) -> TemperaturePlaceGuess:
+    rise = float(np.median(sample.rise_k[sample.boosted]))
+    excess = float(np.median(sample.excess_k[sample.boosted]))
+    if np.isfinite(excess):
+        slope, u_slope = _weighted(slope, u_slope, (excess - SOAK_K) / rise, U_SOAK_K / rise)
+    odds = np.exp(
+        _log_density(slope, SLOPE_AFTER, np.hypot(u_slope, U_SLOPE_AFTER))
+        - _log_density(slope, SLOPE_BEFORE, np.hypot(u_slope, U_SLOPE_BEFORE))
+    )
+    after = float(odds / (1.0 + odds)) if np.isfinite(odds) else 1.0
+    place = _place_of(after, slope, u_slope)
+    return TemperaturePlaceGuess(
+        place=place,
+        reason=_reason(place, slope, rise),
+        slope=slope,
+        u_slope=u_slope,
+        probability=after,
+        boosted_rise_k=rise,
+        boosted_excess_k=excess,
+        boosted_samples=sample.boosted_count,
+    )
+
+
+def _weighted(a: float, u_a: float, b: float, u_b: float) -> tuple[float, float]:
+    """Mean of two values weighted by their variances, and its standard uncertainty."""
+    w_a, w_b = u_a**-2, u_b**-2
+    return (w_a * a + w_b * b) / (w_a + w_b), float((w_a + w_b) ** -0.5)
+
+
+def _log_density(x: float, mean: float, u: float) -> float:
+    """Logarithm of the normal density, but for a constant."""
+    return float(-0.5 * ((x - mean) / u) ** 2 - np.log(u))
+
+
+def _place_of(after: float, slope: float, u_slope: float) -> Place:
+    if slope - u_slope > LARGEST_SLOPE:
+        return "unknown"
+    # Far below either expectation the odds are those of two tails and say nothing.
+    if after <= 1.0 - PROBABILITY_TO_DECIDE and slope > SLOPE_BEFORE - 0.25:
+        return "before_compressor"
+    return "after_cooler" if after >= PROBABILITY_TO_DECIDE else "unknown"
+
+
+def _reason(place: Place, slope: float, rise_k: float) -> str:
+    seen = (
+        f"it follows {100.0 * slope:.0f} % of the {rise_k:.0f} K that compression adds under boost"
+    )
+    if place == "before_compressor":
+        return f"{seen}; behind a cooler it would be 10 to 40 %"
+    if place == "after_cooler":
+        return f"{seen}, as behind a charge cooler"
+    if slope > LARGEST_SLOPE:
+        return f"{seen}: more than any cooler leaves"
+    return f"{seen}, which fits neither place well enough"
