@@ -253,6 +253,18 @@ def to_si(
     return convert(values, unit, canonical_unit)
 
 
+def from_si(values: ArrayLike, unit_text: str, canonical_unit: str) -> NDArray[np.float64]:
+    """Return values of the unit that airsense works in, back in the unit as read.
+
+    Raises
+    ------
+    InputError
+        As `to_si`.
+    """
+    offset, one = to_si((0.0, 1.0), unit_text, canonical_unit)
+    return (np.asarray(values, dtype=np.float64) - offset) / (one - offset)
+
+
 def signal_unit(unit_text: str) -> str | None:
     """Return the unit that a raw sensor signal is kept in: V, Hz, us or count; else None."""
     unit = parse_unit(unit_text)

@@ -6,7 +6,7 @@ import csv
 import io
 import re
 import warnings
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING, Any
@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from airsense.errors import InputError
 from airsense.logs.clock import Clock, numeric_clock, text_clock
+from airsense.logs.container import Content
 from airsense.logs.headers import Header
-from airsense.logs.recognise import Match
+from airsense.logs.recognise import Match, Recognition
 from airsense.logs.sniff import EMPTY_WORDS, SAMPLE_BYTES, Dialect, sniff
 from airsense.logs.source import Table
 from airsense.results import Finding, Severity
@@ -42,12 +43,12 @@ class CsvSource:
         """Return the headers in file order."""
         return self.dialect.headers
 
-    def load(self, matches: Mapping[str, Match]) -> Sequence[Table]:
-        """Parse the columns of the matches."""
-        time = matches.get("time")
+    def load(self, recognition: Recognition) -> Sequence[Table]:
+        """Parse the recognised columns."""
+        time = recognition.time
         if time is None:
             raise _no_time(self.path, self.dialect.headers)
-        wanted = sorted({match.column for match in matches.values()})
+        wanted = sorted({time.column, *recognition.columns})
         try:
             parsed = self._parse(wanted, time.column, quoted=self.dialect.quoted)
         except _UnbalancedQuotesError:
@@ -82,7 +83,12 @@ class CsvSource:
         )
 
 
-def open_csv(path: str, opener: Opener) -> CsvSource:
+def accepts(head: bytes) -> bool:
+    """Whether this may be a text log: anything may, `open_source` tells."""
+    return True
+
+
+def open_source(content: Content) -> CsvSource:
     """Sniff a text log.
 
     Raises
@@ -90,12 +96,13 @@ def open_csv(path: str, opener: Opener) -> CsvSource:
     InputError
         If it is no text, or holds no header followed by rows of numbers.
     """
-    with opener() as stream:
+    with content.opener() as stream:
         sample = stream.read(SAMPLE_BYTES)
         if b"\n" not in sample and b"\r" not in sample:
             sample += stream.read(8 * SAMPLE_BYTES)
         complete = not stream.read(1)
-    return CsvSource(path, opener, sniff(sample, where=path, complete=complete))
+    dialect = sniff(sample, where=content.path, complete=complete)
+    return CsvSource(content.path, content.opener, dialect)
 
 
 class _UnbalancedQuotesError(Exception):

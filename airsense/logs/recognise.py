@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -33,10 +33,26 @@ class Match:
 
 @dataclass(frozen=True)
 class Recognition:
-    """What the columns are."""
+    """What the columns are.
+
+    `rivals` are columns that stand equally for a needed channel: they must hold the same values.
+    """
 
     matches: Mapping[str, Match]
+    rivals: Mapping[str, tuple[Match, ...]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = field(default=())
+
+    @property
+    def time(self) -> Match | None:
+        """Return the time column."""
+        return self.matches.get("time")
+
+    @property
+    def columns(self) -> tuple[int, ...]:
+        """Return the numbers of the columns to load, the time column left out."""
+        wanted = [m for m in self.matches.values() if m.name != "time"]
+        wanted += [m for rivals in self.rivals.values() for m in rivals]
+        return tuple(sorted({m.column for m in wanted}))
 
 
 def recognise(
@@ -56,12 +72,12 @@ def recognise(
     Raises
     ------
     InputError
-        If `channels` names what does not exist, if two headers stand equally for a channel
-        that a job needs, or if such a channel has an unknown unit.
+        If `channels` names what does not exist, or a needed channel has an unknown unit.
     """
     chosen = _by_user(headers, channels or {}, where)
     taken = {match.column for match in chosen.values()}
     found: dict[str, list[Match]] = defaultdict(list)
+    rivals: dict[str, tuple[Match, ...]] = {}
     findings: list[Finding] = []
     for column, header in enumerate(headers):
         if column in taken:
@@ -72,9 +88,14 @@ def recognise(
         elif misfit is not None:
             findings.append(misfit)
     for name, candidates in found.items():
-        chosen[name], extra = _best(name, candidates, where)
-        findings.extend(extra)
-    return Recognition(chosen, tuple(findings))
+        top = min(candidate.rank for candidate in candidates)
+        equal = [c for c in candidates if c.rank == top]
+        chosen[name] = equal[0]
+        if len(equal) > 1 and name in BLOCKING and name != "time":
+            rivals[name] = tuple(equal[1:])
+        elif len(candidates) > 1:
+            findings.append(_others(equal[0], candidates))
+    return Recognition(chosen, rivals, tuple(findings))
 
 
 @cache
@@ -150,28 +171,20 @@ def _misfit(name: str, header: str, reading: Reading, where: str) -> Finding:
     )
 
 
-def _best(name: str, candidates: Sequence[Match], where: str) -> tuple[Match, list[Finding]]:
-    top = min(candidate.rank for candidate in candidates)
-    equal = [c for c in candidates if c.rank == top]
-    if len(equal) > 1 and name in BLOCKING and name != "time":
-        raise _ambiguous(name, equal, where)
-    best = equal[0]
+def _others(best: Match, candidates: Sequence[Match]) -> Finding:
     others = [c for c in candidates if c is not best]
-    if not others:
-        return best, []
     listed = ", ".join(repr(c.header) for c in others)
-    return best, [
-        Finding(
-            code="more_than_one_header",
-            severity=Severity.INFO,
-            message=f"{name} is taken from {best.header!r}; {listed} would fit as well",
-            fix=f'to take another one: [channels] {name} = "{others[0].header}"',
-            where=f"column {best.header!r}",
-        )
-    ]
+    return Finding(
+        code="more_than_one_header",
+        severity=Severity.INFO,
+        message=f"{best.name} is taken from {best.header!r}; {listed} would fit as well",
+        fix=f'to take another one: [channels] {best.name} = "{others[0].header}"',
+        where=f"column {best.header!r}",
+    )
 
 
-def _ambiguous(name: str, candidates: Iterable[Match], where: str) -> InputError:
+def ambiguous(name: str, candidates: Sequence[Match], where: str) -> InputError:
+    """Return the error that shows the candidates and the line to write."""
     headers = [c.header for c in candidates]
     same = len(set(headers)) < len(headers)
     return InputError(

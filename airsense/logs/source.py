@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from airsense.logs.clock import Clock
 from airsense.logs.headers import Header
-from airsense.logs.recognise import Match
+from airsense.logs.recognise import Recognition
 from airsense.results import Finding
 
 FloatArray = NDArray[np.float64]
@@ -39,5 +39,5 @@ class Source(Protocol):
     def headers(self) -> Sequence[Header]:
         """Return the headers in file order."""
 
-    def load(self, matches: Mapping[str, Match]) -> Sequence[Table]:
-        """Return the columns of the matches, grouped by time base."""
+    def load(self, recognition: Recognition) -> Sequence[Table]:
+        """Return the recognised columns, grouped by time base."""

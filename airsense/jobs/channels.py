@@ -1,0 +1,94 @@
+"""What a log holds: recognised channels with unit, rate and range; what is ignored; findings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from airsense.logs.canon import CANON
+from airsense.logs.log import Channel
+from airsense.logs.read import read_log
+from airsense.results import Finding
+from airsense.setup.load import load_engine
+from airsense.units import from_si, signal_unit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelRow:
+    """One recognised channel.
+
+    `low`, `high` and `resolution` are in `unit`; with `_read` they are in the unit of the log.
+    """
+
+    header: str
+    name: str
+    recognised_by: str
+    unit_read: str
+    unit: str
+    samples: int
+    rate_hz: float
+    low: float
+    high: float
+    resolution: float
+    low_read: float
+    high_read: float
+    resolution_read: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelsResult:
+    """The answer of `airsense channels`."""
+
+    log: str
+    reader: str
+    sha256: str
+    started: str | None
+    duration_s: float
+    channels: tuple[ChannelRow, ...]
+    ignored: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    schema: str = "airsense.channels/1"
+
+
+def run(log_file: str | Path, engine_file: str | Path | None = None) -> ChannelsResult:
+    """Read a log and list what was recognised.
+
+    Raises
+    ------
+    InputError
+        If the log or the setup cannot be used.
+    """
+    declared = load_engine(engine_file).channels if engine_file is not None else None
+    log = read_log(log_file, channels=declared)
+    start, end = log.span_s
+    return ChannelsResult(
+        log=log.path,
+        reader=log.reader,
+        sha256=log.sha256,
+        started=log.started,
+        duration_s=end - start,
+        channels=tuple(_row(log.channels[n]) for n in CANON if n in log.channels),
+        ignored=log.ignored,
+        findings=log.findings,
+    )
+
+
+def _row(channel: Channel) -> ChannelRow:
+    unit = CANON[channel.name].unit or signal_unit(channel.unit_read) or ""
+    low, high = float(channel.value.min()), float(channel.value.max())
+    ends = from_si((low, high, low + channel.resolution), channel.unit_read, unit)
+    return ChannelRow(
+        header=channel.header,
+        name=channel.name,
+        recognised_by=channel.recognised_by,
+        unit_read=channel.unit_read,
+        unit=unit,
+        samples=int(channel.value.size),
+        rate_hz=channel.rate_hz,
+        low=low,
+        high=high,
+        resolution=channel.resolution,
+        low_read=float(ends[0]),
+        high_read=float(ends[1]),
+        resolution_read=float(ends[2] - ends[0]),
+    )

@@ -1,0 +1,270 @@
+"""Tables of raw columns -> channels: units, true sample times, reference, faults."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.logs.canon import CANON
+from airsense.logs.infer import infer_unit
+from airsense.logs.log import Channel
+from airsense.logs.polling import find_polling
+from airsense.logs.pressure import settle_reference
+from airsense.logs.quality import Samples, inspect
+from airsense.logs.recognise import Match, Recognition, ambiguous
+from airsense.logs.source import Table
+from airsense.logs.timebase import tidy_time
+from airsense.results import Finding, Severity
+from airsense.units import AFR_SCALE, parse_unit, signal_unit, to_si
+
+FloatArray = NDArray[np.float64]
+_PRESSURES = ("manifold_pressure", "boost_pressure")
+_SAME_SHARE = 5e-3
+_MAX_START_ROWS = 200
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """The channels of a log and what was found on the way."""
+
+    channels: Mapping[str, Channel]
+    findings: tuple[Finding, ...]
+
+
+def assemble(tables: Sequence[Table], recognition: Recognition, *, where: str) -> Assembly:
+    """Turn the tables of one log into channels.
+
+    Raises
+    ------
+    InputError
+        If a needed unit is missing or wrong, a pressure's reference cannot be told, or two
+        different columns stand equally for one channel.
+    """
+    findings: list[Finding] = list(recognition.findings)
+    origin = min((_first_time(t) for t in tables), default=0.0)
+    gathered: dict[str, tuple[Match, Samples]] = {}
+    for table in tables:
+        for match, samples in _gather(table, recognition, origin, findings, where):
+            if match.name in gathered:
+                raise ambiguous(match.name, (gathered[match.name][0], match), where)
+            gathered[match.name] = (match, samples)
+    speed = gathered["engine_speed"][1] if "engine_speed" in gathered else None
+    settled = _settle_pressures(gathered, speed, findings, where)
+    channels: dict[str, Channel] = {}
+    for match, samples in settled:
+        channel = _finish(match, samples, speed, findings, where)
+        if channel is not None:
+            channels[channel.name] = channel
+    if "barometric_pressure" not in channels and channels:
+        findings.append(_no_barometer(where))
+    return Assembly(channels, tuple(findings))
+
+
+def _first_time(table: Table) -> float:
+    finite = table.clock.time_s[np.isfinite(table.clock.time_s)]
+    return float(finite[0]) if finite.size else np.inf
+
+
+def _gather(
+    table: Table, recognition: Recognition, origin: float, findings: list[Finding], where: str
+) -> list[tuple[Match, Samples]]:
+    """Convert the columns of one table and keep the rows that are samples."""
+    timing = tidy_time(table)
+    polling = find_polling(table)
+    findings.extend((*table.findings, *timing.findings, *polling.findings))
+    findings.extend(_empty_start(table))
+    if table.clock.assumed:
+        findings.append(_time_unit_assumed(table))
+    out = []
+    for match in recognition.matches.values():
+        if match.column not in table.columns:
+            continue
+        converted = _convert(match, table.columns[match.column], findings, where)
+        if converted is None:
+            continue
+        match_read, value = converted
+        _same_or_refuse(match_read, value, table, recognition, findings, where)
+        keep = timing.keep & np.isfinite(value)
+        if match.column in polling.refreshed:
+            keep &= polling.refreshed[match.column]
+        kept = value[keep]
+        samples = Samples(
+            name=match.name,
+            header=match.header,
+            unit=match_read.unit,
+            time_s=timing.time_s[keep] - origin,
+            value=kept,
+            line=table.line[keep],
+            resolution=resolution(kept),
+        )
+        out.append((match_read, samples))
+    return out
+
+
+def _convert(
+    match: Match, raw: FloatArray, findings: list[Finding], where: str
+) -> tuple[Match, FloatArray] | None:
+    unit: str | None = match.unit
+    if not np.isfinite(raw).any():
+        findings.append(_empty_column(match))
+        return None
+    if not unit:
+        unit, finding = infer_unit(match, raw, where=where)
+        findings.append(finding)
+        if unit is None:
+            return None
+    read = parse_unit(unit)
+    if match.name == "lambda" and read is not None and read.expression == "afr_point":
+        findings.append(_afr(match))
+    canonical = CANON[match.name].unit or signal_unit(unit) or ""
+    place = f"{where}, column {match.header!r}"
+    return replace(match, unit=unit), to_si(raw, unit, canonical, where=place)
+
+
+def _same_or_refuse(
+    match: Match,
+    value: FloatArray,
+    table: Table,
+    recognition: Recognition,
+    findings: list[Finding],
+    where: str,
+) -> None:
+    """Let a second column for the same channel pass only if it holds the same values."""
+    for rival in recognition.rivals.get(match.name, ()):
+        other = (
+            _convert(rival, table.columns[rival.column], [], where)
+            if (rival.column in table.columns)
+            else None
+        )
+        if other is None or not np.allclose(
+            other[1], value, rtol=_SAME_SHARE, atol=0.0, equal_nan=True
+        ):
+            raise ambiguous(match.name, (match, rival), where)
+        findings.append(
+            Finding(
+                code="duplicate_column",
+                severity=Severity.INFO,
+                message=f"{rival.header!r} (column {rival.column + 1}) repeats "
+                f"{match.header!r}; used once",
+                fix="none needed",
+                where=f"column {match.header!r}",
+            )
+        )
+
+
+def _settle_pressures(
+    gathered: Mapping[str, tuple[Match, Samples]],
+    speed: Samples | None,
+    findings: list[Finding],
+    where: str,
+) -> list[tuple[Match, Samples]]:
+    settled = {name: pair for name, pair in gathered.items() if name not in _PRESSURES}
+    for name in _PRESSURES:
+        if name not in gathered:
+            continue
+        match, samples = gathered[name]
+        target, finding = settle_reference(
+            match, samples.value, _speed_at(speed, samples.time_s), where=where
+        )
+        if finding is not None:
+            findings.append(finding)
+        if target in settled:
+            raise ambiguous(target, (settled[target][0], match), where)
+        settled[target] = (match, replace(samples, name=target))
+    return list(settled.values())
+
+
+def _speed_at(speed: Samples | None, time_s: FloatArray) -> FloatArray | None:
+    if speed is None or speed.time_s.size < 2:
+        return None
+    return np.interp(time_s, speed.time_s, speed.value, left=np.nan, right=np.nan)
+
+
+def _finish(
+    match: Match, samples: Samples, speed: Samples | None, findings: list[Finding], where: str
+) -> Channel | None:
+    keep, faults = inspect(samples, speed, where=where)
+    findings.extend(faults)
+    if not keep.any():
+        return None
+    return Channel(
+        name=samples.name,
+        header=samples.header,
+        unit_read=samples.unit,
+        time_s=samples.time_s[keep],
+        value=samples.value[keep],
+        recognised_by=match.recognised_by,
+        resolution=samples.resolution,
+    )
+
+
+def resolution(value: FloatArray) -> float:
+    """Return the smallest step that a channel takes: its last digit. 0.0 if it never moves."""
+    levels = np.unique(value)
+    if levels.size < 2:
+        return 0.0
+    steps = np.diff(levels)
+    real = steps[steps > 1e-9 * max(abs(float(levels[0])), abs(float(levels[-1])))]
+    return float(f"{real.min():.6g}") if real.size else 0.0
+
+
+def _empty_start(table: Table) -> list[Finding]:
+    filled = [np.isfinite(values) for values in table.columns.values()]
+    firsts = [int(np.argmax(f)) for f in filled if f.any()]
+    last = max(firsts, default=0)
+    if not 0 < last <= _MAX_START_ROWS:
+        return []
+    return [
+        Finding(
+            code="start_rows_partly_empty",
+            severity=Severity.INFO,
+            message=f"the first {last} rows are partly empty; each channel starts with its first "
+            "value",
+            fix="none needed",
+            where=f"{table.place} {int(table.line[0])}",
+        )
+    ]
+
+
+def _time_unit_assumed(table: Table) -> Finding:
+    return Finding(
+        code="time_unit_assumed",
+        severity=Severity.INFO,
+        message=f"the time column names no unit; its steps are credible only in {table.clock.unit}",
+        fix="write the unit behind the header: time [s]",
+        where=f"{table.place} {int(table.line[0])}" if table.line.size else "",
+    )
+
+
+def _empty_column(match: Match) -> Finding:
+    return Finding(
+        code="empty_channel",
+        severity=Severity.WARNING,
+        message=f"{match.header!r} ({match.name}) holds no numbers; not used",
+        fix="check whether the logger supports this signal",
+        where=f"column {match.header!r}",
+    )
+
+
+def _afr(match: Match) -> Finding:
+    return Finding(
+        code="afr_scale_assumed",
+        severity=Severity.WARNING,
+        message=f"{match.header!r} is an air-fuel ratio; taken as lambda x {AFR_SCALE}, the scale "
+        "that displays ship with whatever the fuel",
+        fix="log lambda itself, or check the scale of the display",
+        where=f"column {match.header!r}",
+    )
+
+
+def _no_barometer(where: str) -> Finding:
+    return Finding(
+        code="no_barometer",
+        severity=Severity.INFO,
+        message="no barometric pressure in the log",
+        fix="log it, or note the weather of the day in campaign.toml",
+        where=where,
+    )
