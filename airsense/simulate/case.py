@@ -10,8 +10,7 @@ class Case:
     """All knobs of a campaign.
 
     Changes are after against before, as plain fractions unless the name holds a unit; zero is
-    no change, but one for `restriction_factor`. Reading knobs (`map_gain`, `fuel_scale` ...)
-    change what is logged, not what the engine does.
+    no change, but one for `restriction_factor`.
 
     Attributes
     ----------
@@ -29,8 +28,11 @@ class Case:
         Orifice leak, as a fraction of the reference flow at the reference boost.
     leak_before_compressor : float
         Unmetered air, as a fraction of the flow at the reference depression.
-    map_gain, map_offset_kpa, charge_temp_offset_k, fuel_scale, lambda_scale : float
-        Drift of a reading between the configurations. `fuel_scale` is logged over delivered.
+    map_gain, map_offset_kpa, charge_temp_offset_k, lambda_scale : float
+        Drift of a reading between the configurations; the engine does not know of it.
+    fuel_scale : float
+        Drift of commanded over delivered fuel. The command is what is logged, so the engine
+        burns less where this is positive, and breathes a little less for it.
     egr_open_after : float
         Exhaust gas fraction that stays in the charge at full load in the second configuration.
     scatter, drift, absolute_errors, noise : float

@@ -164,7 +164,7 @@ def _inputs(
 ) -> Inputs:
     sweep = engine.sweep
     full_pedal = sweep.lead_in_s + 0.25 * np.clip(jitter[0], -2.0, 2.0)
-    start = full_pedal + sweep.settle_s + 0.12 * np.clip(jitter[1], -2.0, 2.0)
+    start = full_pedal + sweep.settle_s + 0.08 * np.clip(jitter[1], -2.0, 2.0)
     duration = sweep.duration_s * (1.0 + 0.02 * np.clip(jitter[2], -2.5, 2.5))
     flat = np.ones_like(after)
     return Inputs(

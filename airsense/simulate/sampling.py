@@ -172,7 +172,7 @@ def _air_flow(
         rows.append(("air_per_stroke", "air mass per stroke", "mg", film / strokes, 1.0))
     if case.log_maf_signal:
         signal = transfer_table(engine).signal(film)
-        rows.append(("maf_signal", "air flow sensor signal", "V", signal, 0.001))
+        rows.append(("maf_signal", "mass air flow signal", "V", signal, 0.001))
     return [
         Signal(name=name, header=header, unit=unit, grid=grid, step=step, held=True)
         for name, header, unit, grid, step in rows
@@ -212,7 +212,7 @@ def _fuel_and_lambda(
     if case.log_fuel:
         per_stroke = commanded / engine.strokes_per_second(history.speed_rpm)
         signals.append(
-            Signal(name="fuel_per_stroke", header="injected fuel per stroke", unit="mg",
+            Signal(name="fuel_per_stroke", header="fuel per stroke", unit="mg",
                    grid=per_stroke, step=0.1, noise_frac=0.002)
         )
     if case.circular_lambda:

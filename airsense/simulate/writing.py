@@ -45,7 +45,7 @@ STYLES = (METRIC_COMMA, US_SEMICOLON, UNIT_ROW_MS, STAGGERED_CLOCK)
 
 CLOCK_START_S = 9.0 * 3600.0 + 12.0 * 60.0
 _UNITS_BY_CHANNEL = {
-    # canonical name: (metric, US); "" has no unit
+    # canonical name: (metric, US)
     "engine_speed": ("rpm", "rpm"),
     "mass_air_flow": ("g/s", "lb/min"),
     "air_per_stroke": ("mg", "mg"),
@@ -57,7 +57,7 @@ _UNITS_BY_CHANNEL = {
     "charge_temperature": ("degC", "degF"),
     "intake_temperature": ("degC", "degF"),
     "fuel_per_stroke": ("mg", "mg"),
-    "lambda": ("", ""),
+    "lambda": ("-", "-"),
     "pedal": ("%", "%"),
     "brake_power": ("kW", "hp"),
 }
