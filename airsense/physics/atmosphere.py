@@ -18,22 +18,95 @@ LOWEST_M, HIGHEST_M = -5000.0, 11000.0
 
 
 def _geopotential_m(altitude_m: ArrayLike) -> FloatArray:
+    # A metre higher up weighs less: eq. (18) of the standard.
     z = between(altitude_m, LOWEST_M, HIGHEST_M, name="altitude_m")
     return EARTH_RADIUS_M * z / (EARTH_RADIUS_M + z)
 
 
 def standard_temperature_k(altitude_m: ArrayLike) -> FloatArray:
-    """Return the temperature of the standard atmosphere."""
+    """Return the temperature of the standard atmosphere.
+
+    Parameters
+    ----------
+    altitude_m : array_like, shape (n,)
+        Geometric altitude above mean sea level, -5 to 11 km. [m]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Temperature. [K] NaN where the input is NaN.
+
+    Raises
+    ------
+    InputError
+        If an altitude is outside the range.
+
+    Notes
+    -----
+    Weather and season move it by +-20 K: no stand-in for a thermometer.
+
+    References
+    ----------
+    .. [1] U.S. Standard Atmosphere, 1976, eq. (23).
+    """
     return SEA_LEVEL_K - LAPSE_KPM * _geopotential_m(altitude_m)
 
 
 def standard_pressure_pa(altitude_m: ArrayLike) -> FloatArray:
-    """Return the static pressure of the standard atmosphere."""
+    """Return the static pressure of the standard atmosphere.
+
+    Parameters
+    ----------
+    altitude_m : array_like, shape (n,)
+        Geometric altitude above mean sea level, -5 to 11 km. [m]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Pressure. [Pa] NaN where the input is NaN.
+
+    Raises
+    ------
+    InputError
+        If an altitude is outside the range.
+
+    Notes
+    -----
+    Weather moves the pressure of a place by some +-2 % about it (common practice, no source).
+
+    References
+    ----------
+    .. [1] U.S. Standard Atmosphere, 1976, eq. (33a).
+    """
     exponent = GRAVITY_MPS2 * M_AIR_1976_KGPMOL / (R_MOLAR_1976 * LAPSE_KPM)
     return SEA_LEVEL_PA * (standard_temperature_k(altitude_m) / SEA_LEVEL_K) ** exponent
 
 
 def standard_density_kgpm3(altitude_m: ArrayLike) -> FloatArray:
-    """Return the density of the standard atmosphere."""
+    """Return the density of the standard atmosphere.
+
+    Parameters
+    ----------
+    altitude_m : array_like, shape (n,)
+        Geometric altitude above mean sea level, -5 to 11 km. [m]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Density of dry air. [kg/m3] NaN where the input is NaN.
+
+    Raises
+    ------
+    InputError
+        If an altitude is outside the range.
+
+    Notes
+    -----
+    Ideal gas, as the standard has it.
+
+    References
+    ----------
+    .. [1] U.S. Standard Atmosphere, 1976, eq. (42).
+    """
     r = R_MOLAR_1976 / M_AIR_1976_KGPMOL
     return standard_pressure_pa(altitude_m) / (r * standard_temperature_k(altitude_m))

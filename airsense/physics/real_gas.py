@@ -12,6 +12,7 @@ from airsense.physics.arguments import FloatArray, positive
 from airsense.reference import reference_path
 
 TABLE_NAME = "compressibility_air.csv"
+# Steps that keep the error of linear interpolation below 2e-5.
 TABLE_P_PA = np.arange(0.0, 1.0e6 + 1.0, 50e3)
 TABLE_T_K = np.arange(220.0, 500.0 + 1.0, 5.0)
 
@@ -24,7 +25,34 @@ class _Table:
 
 
 def compressibility_charge_air(p_pa: ArrayLike, t_k: ArrayLike) -> FloatArray:
-    """Return the compressibility factor Z of dry air."""
+    """Return the compressibility factor Z of dry air.
+
+    Parameters
+    ----------
+    p_pa, t_k : array_like, shape (n,)
+        Absolute pressure, up to 1 MPa [Pa], and temperature, 220 to 500 K.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Z in rho = p / (Z R T). NaN outside the table and where an input is NaN.
+
+    Raises
+    ------
+    InputError
+        If a pressure or temperature is not above zero.
+
+    Notes
+    -----
+    Against CoolProp Air: within 1.4e-5 over the table, 7e-6 below 600 kPa. Z itself departs from
+    1 by at most 0.16 % over 150-450 kPa, 20-120 C. There is no table for humid air: with the
+    gas constant of the moist mixture, this dry Z is within 0.05 % of CoolProp HumidAir up to
+    450 kPa, 30-120 C and a mole fraction of vapour of 0.045.
+
+    References
+    ----------
+    .. [1] E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331, by way of CoolProp.
+    """
     p, t = np.broadcast_arrays(positive(p_pa, "p_pa"), positive(t_k, "t_k"))
     table = _table()
     i, u = _cell(table.p_pa, p)
@@ -49,7 +77,13 @@ def _table() -> _Table:
 
 
 def build_compressibility_table() -> str:
-    """Return the text of the table file, computed with CoolProp."""
+    """Return the text of the table file, computed with CoolProp.
+
+    Returns
+    -------
+    str
+        Comment lines with source and grid, then a row of pressures and one row a temperature.
+    """
     from CoolProp import __version__
     from CoolProp.CoolProp import PropsSI
 
