@@ -99,7 +99,7 @@ def ln_skews(pair: Pair) -> tuple[FloatArray, ...]:
     return () if air is None else tuple(air - route for route in routes if route is not None)
 
 
-def _finding(  # noqa: PLR0913  # the parts of one finding
+def _finding(
     check: Check,
     pair: Pair,
     measured: FloatArray,

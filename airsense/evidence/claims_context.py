@@ -79,6 +79,8 @@ def mean_figure(figures: Sequence[Printed]) -> Printed:
         half_width=float(np.sqrt(np.sum([f.half_width**2 for f in figures])) / count),
         explicit=first.explicit,
         text=f"mean of {count} runs",
+        unit_text=first.unit_text,
+        scale=first.scale,
         reference=first.reference,
         power_at=first.power_at,
     )

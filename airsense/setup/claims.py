@@ -35,7 +35,7 @@ class Printed:
     """A figure as printed, in SI units.
 
     `half_width` is what the print leaves open: half of the last digit, or the figure after `+-`
-    (then `explicit`). `relative` marks a change given in per cent. `reference` is "gauge" or
+    (then `explicit`). `scale` is one printed unit in SI units. `relative` marks a change given in per cent. `reference` is "gauge" or
     "absolute" where a pressure unit says so.
     """
 
@@ -43,6 +43,8 @@ class Printed:
     half_width: float
     explicit: bool
     text: str
+    unit_text: str = ""
+    scale: float = 1.0
     relative: bool = False
     reference: str = ""
     power_at: PowerAt | None = None
@@ -77,6 +79,7 @@ def read_printed(text: object, unit: str, *, difference: bool = False) -> Printe
     plain = text[: place.start()] if place else text
     relative = difference and "%" in plain
     read = parse_quantity(plain, "1" if relative else unit, difference=difference)
+    one = parse_quantity(f"1 {read.unit_text}", "1" if relative else unit, difference=True)
     at = _UNIT_AT.get(read.unit_text.casefold())
     if place:
         at = PowerAt.WHEELS if place["place"].startswith("wheel") else PowerAt.ENGINE
@@ -85,6 +88,8 @@ def read_printed(text: object, unit: str, *, difference: bool = False) -> Printe
         half_width=read.half_width,
         explicit=read.u_explicit is not None,
         text=text.strip(),
+        unit_text=read.unit_text,
+        scale=one.value,
         relative=relative,
         reference=read.reference,
         power_at=at,
