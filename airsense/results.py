@@ -50,3 +50,14 @@ class Assumption:
     quantity: str
     value: str
     source: str
+
+
+CAUTIONS = (
+    "Running an engine under load on a dynamometer can injure and destroy: restraints, rotating "
+    "parts, heat, exhaust gas.",
+    "A changed MAF table changes fuelling, smoke limit, exhaust temperature and turbo speed: "
+    "step, log and stop.",
+    "Emission and road law may forbid a change to intake or calibration: follow local codes and "
+    "licensed practice.",
+    "airsense advises; it certifies nothing.",
+)

@@ -69,7 +69,7 @@ class Point:
         drift = self._normal(f"speed:{self._key}", ask)
         self.context.assume(
             "engine speed",
-            f"the same in both configurations within {prior.SPEED_MISSING_U:.0%} (k = 1)",
+            f"the same in both configurations within {100 * prior.SPEED_MISSING_U:g} % (k = 1)",
             "not printed",
         )
         return math.log(3000.0) + prior.SPEED_MISSING_U / math.sqrt(2.0) * drift
@@ -237,7 +237,7 @@ class Point:
             return np.zeros(self.context.draws.size)
         ask = Source("driveline loss", "whether power is at the wheels, and the coast-down loss")
         loss = self._spread("loss", ask, prior.DRIVELINE_LOSS.low, prior.DRIVELINE_LOSS.high)
-        value = f"{prior.DRIVELINE_LOSS.low:.0%} to {prior.DRIVELINE_LOSS.high:.0%} at the wheels"
+        value = f"{prior.DRIVELINE_LOSS.low:.2f} to {prior.DRIVELINE_LOSS.high:.2f} at the wheels"
         if place is None:
             at_wheels = self._spread("wheels", ask, 0.0, 1.0) < 0.5
             loss = np.where(at_wheels, loss, 0.0)

@@ -1,0 +1,60 @@
+"""Brake power: fuel from power and efficiency, air from fuel and measured lambda. A weak route."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from airsense.estimates.combustion import fuel_of
+from airsense.estimates.defaults import Defaults
+from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
+from airsense.estimates.fuel_lambda import lambda_influence
+from airsense.estimates.run import Run
+from airsense.physics.air import humidity_ratio
+from airsense.setup.engine import EngineSetup, Ignition
+
+METHOD = "brake_power"
+# Full-load brake efficiency without driveline loss told apart: handbook 195 to 240 g/kWh (HB-9).
+EFFICIENCY_PRIOR = {Ignition.COMPRESSION: 0.36, Ignition.SPARK: 0.29}
+
+
+def missing_for_brake_power(run: Run) -> str:
+    """Return what the route lacks, or an empty text."""
+    if run.lambda_excluded:
+        return run.lambda_excluded
+    if run.power_w is None:
+        return "no brake power or torque was logged"
+    if run.lambda_ is None:
+        return "no measured lambda was logged"
+    return ""
+
+
+def brake_power(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
+    """Estimate the air flow from brake power, an efficiency prior and measured lambda.
+
+    ``m = P / (eta LHV) lambda AFR_st (1 + W)``; only its change between configurations says
+    something, since the absolute efficiency is hardly known [1]_.
+
+    References
+    ----------
+    .. [1] J. B. Heywood, Internal Combustion Engine Fundamentals (1988), ch. 2.8.
+    """
+    assert run.power_w is not None
+    assert run.lambda_ is not None
+    assert run.air is not None
+    fuel, _ = fuel_of(setup)
+    efficiency = EFFICIENCY_PRIOR[setup.engine.ignition]
+    humid = 1.0 + float(humidity_ratio(run.air.x_vapour))
+    burnt = np.where(run.power_w > 0.0, run.power_w, np.nan) / (efficiency * fuel.lhv_jpkg)
+    eta = sizes.brake_efficiency
+    budget = [
+        influence_of(sizes.brake_power, key="brake_power"),
+        Influence(
+            key="brake_efficiency", label=eta.label, absolute=eta.absolute, run=0.0, between=eta.run
+        ),
+        lambda_influence(run, sizes),
+    ]
+    return Estimate(
+        method=METHOD,
+        mdot_kgps=burnt * run.lambda_ * fuel.afr_stoich * humid,
+        budget=largest_first(budget),
+    )

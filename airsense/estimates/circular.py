@@ -1,0 +1,162 @@
+"""Channels that are computed from the air-flow sensor are no evidence about it.
+
+The test is an identity: the suspected combination divided by the sensor's flow must be constant
+to little more than the rounding of the logged numbers, over the whole log, and the sensor's own
+noise must be gone from the ratio. An independent measurement adds noise and shape of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.estimates.combustion import per_stroke_to_flow_kgps
+from airsense.estimates.run import Run, on_grid
+from airsense.results import Finding, Severity
+from airsense.setup.engine import Engine
+
+FloatArray = NDArray[np.float64]
+
+# Residual allowed over the rounding's own: different rounding of intermediate values, our choice.
+ROUNDING_FACTOR = 2.0
+EXTRA_RESIDUAL = 0.003
+# Fraction of the sensor's own sample-to-sample noise that may remain in the ratio; an independent
+# channel leaves all of it and adds its own.
+MAX_NOISE_SHARE = 0.6
+# Where the sensor is quieter than the rounding, only an identity to the digit counts.
+EXACT_FACTOR = 1.3
+EXACT_RESIDUAL = 0.0005
+MIN_SAMPLES = 30
+# Run effects of three sensors of 0.2 to 0.5 % each spread the factor of four runs by over 1 %.
+MIN_RUNS_FOR_FACTOR = 4
+MAX_FACTOR_RANGE = 0.0025
+LAGS_IN_STEPS = range(-10, 11)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Identity:
+    """Outcome of one identity test. Relative standard deviations; `lag_s` is where it is least.
+
+    `close` says that the ratio is nearly constant; `circular` that this log alone proves it.
+    """
+
+    channel: str
+    circular: bool
+    close: bool
+    residual: float
+    rounding: float
+    lag_s: float
+    factor: float
+
+
+def lambda_identity(run: Run) -> Identity | None:
+    """Test whether fuel x lambda is the sensor's flow times a constant; None if it cannot be told."""
+    if run.lambda_ is None or run.mdot_fuel_kgps is None or run.mdot_maf_kgps is None:
+        return None
+    lambda_name = "lambda" if "lambda" in run.log else "exhaust_oxygen"
+    rounding = _rounding(run, (lambda_name, _fuel_name(run), "mass_air_flow"))
+    return _identity("lambda", run.mdot_fuel_kgps * run.lambda_, run, rounding)
+
+
+def air_per_stroke_identity(run: Run, engine: Engine) -> Identity | None:
+    """Test whether the logged air per stroke is the sensor's flow in other words."""
+    stroke = on_grid(run.log, "air_per_stroke", run.time_s)
+    if stroke is None or run.mdot_maf_kgps is None:
+        return None
+    flow = per_stroke_to_flow_kgps(stroke, run.speed_rpm, engine)
+    rounding = _rounding(run, ("air_per_stroke", "engine_speed", "mass_air_flow"))
+    return _identity("air_per_stroke", flow, run, rounding)
+
+
+def _fuel_name(run: Run) -> str:
+    names = ("fuel_mass_flow", "fuel_volume_flow", "fuel_per_stroke")
+    return next((n for n in names if n in run.log), "fuel_mass_flow")
+
+
+def _rounding(run: Run, names: tuple[str, ...]) -> float:
+    """Return the relative standard deviation that the rounding of the channels leaves."""
+    total = 0.0
+    for name in names:
+        if name in run.log and run.log[name].value.size:
+            level = float(np.median(np.abs(run.log[name].value))) or 1.0
+            total += (run.log[name].resolution / level) ** 2 / 12.0
+    return float(np.sqrt(total))
+
+
+def _identity(channel: str, flow: FloatArray, run: Run, rounding: float) -> Identity | None:
+    assert run.mdot_maf_kgps is not None
+    tries = [
+        (_spread(ratio), lag, ratio)
+        for lag in LAGS_IN_STEPS
+        if (ratio := _ln_ratio(np.roll(flow, lag), run.mdot_maf_kgps)).size >= MIN_SAMPLES
+    ]
+    if not tries:
+        return None
+    spread, lag, ratio = min(tries, key=lambda t: t[0])
+    stride = max(1, round(run.native_step_s / run.step_s))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        own = np.log(run.mdot_maf_kgps)
+    own = own[np.isfinite(own)]
+    noise_gone = _roughness(ratio[::stride]) < MAX_NOISE_SHARE * _roughness(own[::stride])
+    exact = spread < EXACT_FACTOR * rounding + EXACT_RESIDUAL
+    close = spread < ROUNDING_FACTOR * rounding + EXTRA_RESIDUAL
+    return Identity(
+        channel=channel,
+        circular=bool(close and (noise_gone or exact)),
+        close=bool(close),
+        residual=spread,
+        rounding=rounding,
+        lag_s=lag * run.step_s,
+        factor=float(np.exp(np.median(ratio))),
+    )
+
+
+def _ln_ratio(flow: FloatArray, maf: FloatArray) -> FloatArray:
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.log(flow) - np.log(maf)
+    edge = len(LAGS_IN_STEPS)
+    ratio = ratio[edge:-edge]
+    return ratio[np.isfinite(ratio)]
+
+
+def _spread(x: FloatArray) -> float:
+    """Return a robust standard deviation: a few spoilt samples do not hide an identity."""
+    low, high = np.quantile(x, (0.1587, 0.8413))
+    return float(0.5 * (high - low))
+
+
+def _roughness(x: FloatArray) -> float:
+    """Return the sample-to-sample noise from second differences (variance factor 6), robustly."""
+    return _spread(np.diff(x, 2)) / float(np.sqrt(6.0)) if x.size > 3 else 0.0
+
+
+def same_in_all(identities: Sequence[Identity | None]) -> bool:
+    """Return whether the runs together prove an identity that each alone leaves open.
+
+    A controller may compute the channel from a filtered reading, so that noise remains in the
+    ratio. But its factor is then the same in every run, while the factor of an independent
+    channel moves with the run effects of three sensors.
+    """
+    found = [i for i in identities if i is not None and i.close]
+    if len(found) < max(MIN_RUNS_FOR_FACTOR, len(identities)):
+        return False
+    factors = np.log([i.factor for i in found])
+    return float(np.ptp(factors)) < MAX_FACTOR_RANGE
+
+
+def circular_finding(identity: Identity, where: str) -> Finding:
+    """Return the finding that a channel is computed from the air-flow sensor, with its proof."""
+    return Finding(
+        code=f"circular_{identity.channel}",
+        severity=Severity.WARNING if identity.channel == "lambda" else Severity.INFO,
+        message=f"{identity.channel} is computed from the air-flow sensor: their ratio is constant "
+        f"to {100 * identity.residual:.2f} % (rounding alone gives {100 * identity.rounding:.2f} %), "
+        f"lag {identity.lag_s:+.2f} s; it is no evidence and is left out",
+        fix="log a lambda that a sensor in the exhaust measures"
+        if identity.channel == "lambda"
+        else "nothing to mend; log an air flow that does not come from this sensor",
+        where=where,
+    )

@@ -1,0 +1,84 @@
+"""Fuel x lambda: the air that the exhaust shows was there to burn the fuel."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from airsense.estimates.combustion import fuel_of
+from airsense.estimates.defaults import Defaults
+from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
+from airsense.estimates.run import Run
+from airsense.physics.air import humidity_ratio
+from airsense.setup.engine import EngineSetup
+
+METHOD = "fuel_lambda"
+COMMANDED_NOTE = "fuel quantity is taken as commanded by the controller, not as measured"
+# Hydrogen-to-carbon ratio of pump fuels moves the stoichiometric ratio by about this (FU-9, FU-10).
+U_AFR_ABS = 0.006
+# Wide-band sensors lose accuracy in very lean gas.
+LEAN_LAMBDA = 2.0
+LEAN_FACTOR = 2.5
+
+
+def missing_for_fuel_lambda(run: Run) -> str:
+    """Return what the route lacks, or an empty text."""
+    if run.lambda_excluded:
+        return run.lambda_excluded
+    if run.mdot_fuel_kgps is None and run.lambda_ is None:
+        return "neither fuel quantity nor lambda was logged"
+    if run.mdot_fuel_kgps is None:
+        return "no fuel quantity was logged"
+    if run.lambda_ is None:
+        return "no measured lambda was logged"
+    return ""
+
+
+def fuel_lambda(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
+    """Estimate the air flow from fuel mass flow, measured lambda and stoichiometric ratio.
+
+    ``m = m_fuel lambda AFR_st (1 + W)``; the humidity ratio W adds the water that passes the
+    intake but takes no part in combustion [1]_.
+
+    Parameters
+    ----------
+    run : Run
+        Must have fuel flow and a lambda that is not computed from the air-flow sensor.
+    setup : EngineSetup
+        Fuel.
+    sizes : Defaults
+        Standard uncertainties in force.
+
+    References
+    ----------
+    .. [1] J. B. Heywood, Internal Combustion Engine Fundamentals (1988), ch. 3 and 4.9.
+    """
+    assert run.mdot_fuel_kgps is not None
+    assert run.lambda_ is not None
+    assert run.air is not None
+    fuel, _ = fuel_of(setup)
+    humid = 1.0 + float(humidity_ratio(run.air.x_vapour))
+    mdot = run.mdot_fuel_kgps * run.lambda_ * fuel.afr_stoich * humid
+    budget = [
+        influence_of(sizes.fuel, key="fuel"),
+        lambda_influence(run, sizes),
+        Influence(key="afr", label="stoichiometric ratio", absolute=U_AFR_ABS, run=0.0, between=0.0),
+    ]
+    if run.fuel_is_per_stroke:
+        budget.append(influence_of(sizes.engine_speed, key="engine_speed"))
+    return Estimate(
+        method=METHOD, mdot_kgps=mdot, budget=largest_first(budget), notes=(COMMANDED_NOTE,)
+    )
+
+
+def lambda_influence(run: Run, sizes: Defaults) -> Influence:
+    """Return the budget component of lambda, larger where the gas is very lean."""
+    base = influence_of(sizes.lambda_, key="lambda")
+    assert run.lambda_ is not None
+    lean = float(np.nanmedian(run.lambda_)) > LEAN_LAMBDA and not sizes.lambda_.declared
+    return Influence(
+        key=base.key,
+        label=base.label,
+        absolute=base.absolute * (LEAN_FACTOR if lean else 1.0),
+        run=base.run,
+        between=base.between,
+    )

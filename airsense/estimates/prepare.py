@@ -1,0 +1,188 @@
+"""A log and a setup to a `Run`: one grid, aligned in time, absolute pressures, charge state."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.estimates.combustion import find_fuel_flow, find_lambda, find_power_w, fuel_of, require
+from airsense.estimates.pressures import Pressures, find_pressures
+from airsense.estimates.run import Air, Run, grid_of, native_step_s, on_grid
+from airsense.estimates.temperature import Charge, find_charge_temperature
+from airsense.logs.log import Log
+from airsense.physics.air import gas_constant_moist_air_jpkgk, vapour_mole_fraction
+from airsense.physics.align import lag_s
+from airsense.physics.breathing import filling_flow_kgps
+from airsense.results import Assumption, Finding
+from airsense.setup.engine import Engine, EngineSetup
+
+FloatArray = NDArray[np.float64]
+
+# Humidity of unlogged workshop air: mole fraction of vapour from cool and dry to warm and damp.
+ASSUMED_X_VAPOUR = 0.010
+U_ASSUMED_X_VAPOUR = 0.006
+# d ln R / d x_vapour = 1 - Mv/Ma.
+R_PER_X_VAPOUR = 0.378
+# Charge path from compressor to valves where none is declared, in displacements: our choice.
+CHARGE_VOLUME_PER_DISPLACEMENT = 4.0
+MAX_LAG_S = 1.0
+MIN_LAG_QUALITY = 0.8
+COARSEST_STEP_TO_ALIGN_S = 0.25
+SMOOTHING_S = 0.3
+
+
+def prepare(log: Log, setup: EngineSetup) -> Run:
+    """Return the run of a log.
+
+    Raises
+    ------
+    InputError
+        If engine speed or the air-flow channel is missing or they never overlap in time.
+    """
+    time_s = grid_of(log)
+    require(
+        time_s.size >= 2,
+        what="the log has no engine speed together with an air flow or manifold pressure",
+        where=log.path,
+        got=", ".join(sorted(log.channels)) or "no recognised channel",
+        fix="see `airsense channels LOG`; name the columns in [channels] of engine.toml",
+    )
+    speed = on_grid(log, "engine_speed", time_s)
+    require(
+        speed is not None,
+        what="engine speed is missing",
+        where=log.path,
+        got=", ".join(sorted(log.channels)),
+        fix="log engine speed, or name its column in [channels] of engine.toml",
+    )
+    assert speed is not None  # `require` raised otherwise; this tells the type checker
+    pressures = find_pressures(log, time_s)
+    charge = find_charge_temperature(log, setup, time_s, pressures)
+    fuel, fuel_assumed = fuel_of(setup)
+    fuel_flow = find_fuel_flow(log, setup, fuel, time_s, speed)
+    air, air_assumed = _air(log, pressures, charge)
+    filling, filling_assumed = _filling(setup.engine, time_s, pressures, charge, air)
+    maf, lags = _aligned_maf(log, time_s, speed, pressures)
+    power = find_power_w(log, time_s, speed)
+    return Run(
+        name=log.path,
+        log=log,
+        time_s=time_s,
+        speed_rpm=speed,
+        native_step_s=native_step_s(log),
+        mdot_maf_kgps=maf,
+        maf_signal=on_grid(log, "maf_signal", time_s),
+        p_manifold_pa=pressures.p_manifold_pa,
+        p_ambient_pa=pressures.p_ambient_pa,
+        p_ambient_assumed=pressures.ambient_assumed,
+        from_gauge=pressures.from_gauge,
+        t_charge_k=charge.t_charge_k,
+        t_ambient_k=charge.t_ambient_k,
+        charge_estimated=charge.estimated,
+        u_t_charge_k=charge.u_k,
+        air=air,
+        mdot_fuel_kgps=fuel_flow.mdot_kgps,
+        fuel_is_per_stroke=fuel_flow.per_stroke,
+        lambda_=find_lambda(log, fuel, time_s),
+        egr_rate=on_grid(log, "egr_rate", time_s),
+        power_w=power,
+        depression_pa=on_grid(log, "inlet_depression", time_s),
+        turbo_speed_rpm=on_grid(log, "turbo_speed", time_s),
+        pedal=on_grid(log, "pedal", time_s),
+        mdot_filling_kgps=filling,
+        lags_s=lags,
+        findings=_all_findings(log, pressures, charge),
+        assumptions=(
+            *pressures.assumptions,
+            *charge.assumptions,
+            *fuel_assumed,
+            *fuel_flow.assumptions,
+            *air_assumed,
+            *filling_assumed,
+        ),
+    )
+
+
+def _all_findings(log: Log, pressures: Pressures, charge: Charge) -> tuple[Finding, ...]:
+    return (*log.findings, *pressures.findings, *charge.findings)
+
+
+def _air(log: Log, pressures: Pressures, charge: Charge) -> tuple[Air, tuple[Assumption, ...]]:
+    if "relative_humidity" in log and charge.t_ambient_k is not None:
+        humid = float(np.median(log["relative_humidity"].value))
+        x = float(vapour_mole_fraction(pressures.p_ambient_pa, charge.t_ambient_k, humid))
+        r = float(gas_constant_moist_air_jpkgk(x))
+        return Air(x_vapour=x, r_jpkgk=r, u_r_abs=3e-4, u_r_run=2e-4), ()
+    r = float(gas_constant_moist_air_jpkgk(ASSUMED_X_VAPOUR))
+    u = R_PER_X_VAPOUR * U_ASSUMED_X_VAPOUR
+    note = Assumption(
+        quantity="humidity",
+        value=f"vapour mole fraction {ASSUMED_X_VAPOUR:g} +- {U_ASSUMED_X_VAPOUR:g} (k = 1)",
+        source="assumed: workshop air, not logged",
+    )
+    # Half the range may differ between runs of different days.
+    return Air(x_vapour=ASSUMED_X_VAPOUR, r_jpkgk=r, u_r_abs=u, u_r_run=0.5 * u), (note,)
+
+
+def smoothed(x: FloatArray, step_s: float, width_s: float = SMOOTHING_S) -> FloatArray:
+    """Return a centred moving mean over `width_s`, NaN-aware, same shape."""
+    half = max(0, round(0.5 * width_s / step_s))
+    if half == 0 or x.size < 3:
+        return x.astype(np.float64)
+    good = np.isfinite(x)
+    kernel = np.ones(2 * half + 1)
+    total = np.convolve(np.where(good, x, 0.0), kernel, mode="same")
+    count = np.convolve(good.astype(np.float64), kernel, mode="same")
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(good, total / count, np.nan)
+
+
+def rate(x: FloatArray, step_s: float) -> FloatArray:
+    """Return the time derivative of a smoothed signal, per second; zero for a single sample."""
+    if x.size < 2:
+        return np.zeros_like(x)
+    return np.gradient(smoothed(x, step_s), step_s)
+
+
+def _filling(
+    engine: Engine, time_s: FloatArray, pressures: Pressures, charge: Charge, air: Air
+) -> tuple[FloatArray | None, tuple[Assumption, ...]]:
+    if pressures.p_manifold_pa is None or charge.t_charge_k is None:
+        return None, ()
+    declared = engine.charge_volume_l
+    volume_l = (
+        CHARGE_VOLUME_PER_DISPLACEMENT * engine.displacement_l if declared is None else declared
+    )
+    step = float(time_s[1] - time_s[0])
+    flow = filling_flow_kgps(
+        rate(pressures.p_manifold_pa, step),
+        volume_m3=volume_l * 1e-3,
+        t_charge_k=charge.t_charge_k,
+        r_jpkgk=air.r_jpkgk,
+    )
+    if declared is not None:
+        return flow, ()
+    note = Assumption(
+        quantity="charge volume, compressor outlet to valves",
+        value=f"{volume_l:.1f} l",
+        source=f"assumed: {CHARGE_VOLUME_PER_DISPLACEMENT:g} displacements; set charge_volume_l",
+    )
+    return flow, (note,)
+
+
+def _aligned_maf(
+    log: Log, time_s: FloatArray, speed: FloatArray, pressures: Pressures
+) -> tuple[FloatArray | None, tuple[tuple[str, float], ...]]:
+    """Shift the air-flow channel by its lag against speed times pressure, where that is clear."""
+    maf = on_grid(log, "mass_air_flow", time_s)
+    coarse = native_step_s(log) > COARSEST_STEP_TO_ALIGN_S
+    if maf is None or pressures.p_manifold_pa is None or coarse:
+        return maf, ()
+    pumping = speed * pressures.p_manifold_pa
+    both = np.isfinite(maf) & np.isfinite(pumping) & (maf > 0.0) & (pumping > 0.0)
+    if np.count_nonzero(both) < 20:
+        return maf, ()
+    found = lag_s(time_s[both], np.log(maf[both]), np.log(pumping[both]), MAX_LAG_S)
+    if found.quality < MIN_LAG_QUALITY or not 0.0 < found.lag_s < MAX_LAG_S:
+        return maf, ()
+    return on_grid(log, "mass_air_flow", time_s + found.lag_s), (("mass_air_flow", found.lag_s),)

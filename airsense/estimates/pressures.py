@@ -1,0 +1,103 @@
+"""Absolute manifold pressure and the barometer, from whatever was logged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.estimates.run import on_grid
+from airsense.logs.log import Log
+from airsense.physics.atmosphere import SEA_LEVEL_PA
+from airsense.results import Assumption, Finding, Severity
+
+FloatArray = NDArray[np.float64]
+
+ENGINE_OFF_RPM = 50.0
+# Weather and altitude of an unknown place below 500 m: our choice.
+U_ASSUMED_BAROMETER_PA = 3_000.0
+# Weather between runs of one day or week where nobody logged it: our choice.
+U_ASSUMED_BAROMETER_RUN_PA = 500.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pressures:
+    """Manifold and ambient pressure. [Pa absolute]"""
+
+    p_manifold_pa: FloatArray | None
+    p_ambient_pa: float
+    ambient_assumed: bool
+    from_gauge: bool
+    findings: tuple[Finding, ...]
+    assumptions: tuple[Assumption, ...]
+
+
+def find_pressures(log: Log, time_s: FloatArray) -> Pressures:
+    """Return absolute manifold pressure on the grid, with the ambient pressure in force.
+
+    The barometer is, in this order: the logged one; the manifold pressure while the engine
+    stands still; the standard atmosphere, as an assumption that the result carries.
+    """
+    ambient, source = _ambient(log)
+    assumed = source == "assumed"
+    findings: list[Finding] = []
+    assumptions: list[Assumption] = []
+    manifold = on_grid(log, "manifold_pressure", time_s)
+    gauge = on_grid(log, "boost_pressure", time_s)
+    from_gauge = manifold is None and gauge is not None
+    if from_gauge and gauge is not None:
+        manifold = gauge + ambient
+    if assumed and manifold is not None:
+        findings.append(_missing_barometer(log, from_gauge))
+    if source != "logged":
+        assumptions.append(
+            Assumption(
+                quantity=f"barometric pressure of {log.path}",
+                value=f"{ambient / 1000:.1f} kPa",
+                source="standard atmosphere at sea level, assumed"
+                if assumed
+                else "manifold pressure while the engine stood still",
+            )
+        )
+    return Pressures(
+        p_manifold_pa=manifold,
+        p_ambient_pa=ambient,
+        ambient_assumed=assumed,
+        from_gauge=from_gauge,
+        findings=tuple(findings),
+        assumptions=tuple(assumptions),
+    )
+
+
+def _ambient(log: Log) -> tuple[float, str]:
+    if "barometric_pressure" in log and log["barometric_pressure"].value.size:
+        return float(np.median(log["barometric_pressure"].value)), "logged"
+    still = _engine_off_pressure(log)
+    if still is not None:
+        return still, "engine off"
+    return SEA_LEVEL_PA, "assumed"
+
+
+def _engine_off_pressure(log: Log) -> float | None:
+    if "manifold_pressure" not in log or "engine_speed" not in log:
+        return None
+    channel = log["manifold_pressure"]
+    speed = log.at("engine_speed", channel.time_s)
+    off = speed < ENGINE_OFF_RPM
+    return float(np.median(channel.value[off])) if np.count_nonzero(off) >= 2 else None
+
+
+def _missing_barometer(log: Log, from_gauge: bool) -> Finding:
+    what = (
+        "the absolute manifold pressure rests on it"
+        if from_gauge
+        else "only the pressure ratio of the compressor rests on it"
+    )
+    return Finding(
+        code="missing_barometer",
+        severity=Severity.WARNING if from_gauge else Severity.INFO,
+        message=f"no barometric pressure was logged; the standard atmosphere is assumed, and {what}",
+        fix="log barometric pressure, or a few seconds with the ignition on and the engine still",
+        where=log.path,
+    )

@@ -1,0 +1,75 @@
+"""All routes in one table: adding one is a file of its own and a row here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from airsense.estimates import brake_power, fuel_lambda, speed_density
+from airsense.estimates.defaults import Defaults, defaults_for
+from airsense.estimates.estimate import Estimate
+from airsense.estimates.run import Run
+from airsense.setup.engine import EngineSetup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Route:
+    """A route: its name, what it lacks in a run, and how it estimates."""
+
+    method: str
+    missing: Callable[[Run], str]
+    estimate: Callable[[Run, EngineSetup, Defaults], Estimate]
+
+
+ROUTES = (
+    Route(
+        method=speed_density.METHOD,
+        missing=speed_density.missing_for_speed_density,
+        estimate=speed_density.speed_density,
+    ),
+    Route(
+        method=fuel_lambda.METHOD,
+        missing=fuel_lambda.missing_for_fuel_lambda,
+        estimate=fuel_lambda.fuel_lambda,
+    ),
+    Route(
+        method=brake_power.METHOD,
+        missing=brake_power.missing_for_brake_power,
+        estimate=brake_power.brake_power,
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unused:
+    """A route that could not be used for these runs, and why."""
+
+    method: str
+    reason: str
+
+
+def sizes_for(runs: Sequence[Run], setup: EngineSetup) -> Defaults:
+    """Return the uncertainties in force: the estimated charge temperature's if any run needs it."""
+    return defaults_for(
+        setup.uncertainty, charge_temperature_estimated=any(r.charge_estimated for r in runs)
+    )
+
+
+def usable_routes(runs: Sequence[Run]) -> tuple[tuple[Route, ...], tuple[Unused, ...]]:
+    """Return the routes that every run supports, and the others with the reason.
+
+    A route must be there in all runs: one that appears in one configuration only can say nothing
+    about the change between them.
+    """
+    usable: list[Route] = []
+    unused: list[Unused] = []
+    for route in ROUTES:
+        lacking = [(run.name, why) for run in runs if (why := route.missing(run))]
+        if not lacking:
+            usable.append(route)
+        elif len(lacking) == len(runs):
+            unused.append(Unused(method=route.method, reason=lacking[0][1]))
+        else:
+            where = ", ".join(name for name, _ in lacking)
+            unused.append(Unused(method=route.method, reason=f"{lacking[0][1]} in {where}"))
+    return tuple(usable), tuple(unused)

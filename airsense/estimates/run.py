@@ -1,0 +1,113 @@
+"""One run on one time grid, in the state in which the routes use it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.logs.log import Log
+from airsense.results import Assumption, Finding
+
+FloatArray = NDArray[np.float64]
+
+MIN_STEP_S = 0.04
+MAX_STEP_S = 0.2
+MAX_GAP_STEPS = 3.5
+MIN_GAP_S = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Air:
+    """The gas that is breathed: humidity and gas constant, with what they rest on."""
+
+    x_vapour: float
+    r_jpkgk: float
+    u_r_abs: float
+    u_r_run: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """One run: arrays of shape (n,) on a uniform grid; NaN where a channel has no sample near.
+
+    A quantity that was not logged is None. `charge_estimated` says that `t_charge_k` is worked
+    out from the pressure ratio instead of measured; `u_t_charge_k` then holds its absolute
+    standard uncertainty.
+    """
+
+    name: str
+    log: Log
+    time_s: FloatArray
+    speed_rpm: FloatArray
+    native_step_s: float
+    mdot_maf_kgps: FloatArray | None = None
+    maf_signal: FloatArray | None = None
+    p_manifold_pa: FloatArray | None = None
+    p_ambient_pa: float = 101_325.0
+    p_ambient_assumed: bool = True
+    from_gauge: bool = False
+    t_charge_k: FloatArray | None = None
+    t_ambient_k: float | None = None
+    charge_estimated: bool = False
+    u_t_charge_k: float | None = None
+    air: Air | None = None
+    mdot_fuel_kgps: FloatArray | None = None
+    fuel_is_per_stroke: bool = False
+    lambda_: FloatArray | None = None
+    lambda_excluded: str = ""
+    egr_rate: FloatArray | None = None
+    power_w: FloatArray | None = None
+    depression_pa: FloatArray | None = None
+    turbo_speed_rpm: FloatArray | None = None
+    pedal: FloatArray | None = None
+    mdot_filling_kgps: FloatArray | None = None
+    use: NDArray[np.bool_] | None = None
+    lags_s: tuple[tuple[str, float], ...] = ()
+    findings: tuple[Finding, ...] = ()
+    assumptions: tuple[Assumption, ...] = field(default_factory=tuple)
+
+    @property
+    def step_s(self) -> float:
+        """Step of the grid. [s]"""
+        return float(self.time_s[1] - self.time_s[0]) if self.time_s.size > 1 else float("nan")
+
+
+def grid_of(log: Log) -> FloatArray:
+    """Return a uniform time grid over the span that speed and air flow (or pressure) share.
+
+    The step is that of the air-flow channel, but never finer than 0.04 s (nothing in an engine's
+    air path that a hot film or a pressure sensor shows is faster) nor coarser than 0.2 s (so that
+    slowly polled channels, which never share a sample time, meet by interpolation).
+    """
+    names = [n for n in ("engine_speed", "mass_air_flow", "maf_signal") if n in log]
+    if "mass_air_flow" not in log:
+        names += [n for n in ("manifold_pressure", "boost_pressure") if n in log][:1]
+    channels = [log[n] for n in names if log[n].time_s.size > 1]
+    if "engine_speed" not in log or len(channels) < 2:
+        return np.empty(0)
+    low = max(c.time_s[0] for c in channels)
+    high = min(c.time_s[-1] for c in channels)
+    step = min(max(MIN_STEP_S, native_step_s(log)), MAX_STEP_S)
+    if high - low < step:
+        return np.empty(0)
+    return low + step * np.arange(int((high - low) / step) + 1)
+
+
+def native_step_s(log: Log) -> float:
+    """Return the sample distance of the air-flow channel, or of the pressure without one. [s]"""
+    names = ("mass_air_flow", "maf_signal", "manifold_pressure", "boost_pressure", "engine_speed")
+    name = next(n for n in names if n in log and log[n].time_s.size > 1)
+    return float(np.median(np.diff(log[name].time_s)))
+
+
+def on_grid(log: Log, name: str, time_s: FloatArray) -> FloatArray | None:
+    """Return a channel on the grid, NaN in gaps much longer than its own sample distance."""
+    if name not in log or log[name].time_s.size < 2:
+        return None
+    own = log[name].time_s
+    value = log.at(name, time_s)
+    gap = max(MIN_GAP_S, MAX_GAP_STEPS * float(np.median(np.diff(own))))
+    after = np.clip(np.searchsorted(own, time_s), 1, own.size - 1)
+    return np.where(own[after] - own[after - 1] > gap, np.nan, value)

@@ -1,0 +1,186 @@
+"""Charge temperature: the measured one where it is one, an estimate with its range elsewhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.estimates.pressures import Pressures
+from airsense.estimates.run import on_grid
+from airsense.logs.log import Log
+from airsense.physics.charge import (
+    estimate_charge_temperature_k,
+    infer_place,
+    undo_thermistor_lag,
+)
+from airsense.results import Assumption, Finding, Severity
+from airsense.setup.engine import EngineSetup, Induction, TemperaturePlace
+
+FloatArray = NDArray[np.float64]
+
+DEFAULT_TIME_CONSTANT_S = 1.5
+ASSUMED_AMBIENT_K = 293.15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Charge:
+    """Charge temperature on the grid. [K] `u_k` is given where it is estimated."""
+
+    t_charge_k: FloatArray | None
+    t_ambient_k: float | None
+    estimated: bool
+    u_k: float | None
+    findings: tuple[Finding, ...]
+    assumptions: tuple[Assumption, ...]
+
+
+def find_charge_temperature(
+    log: Log, setup: EngineSetup, time_s: FloatArray, pressures: Pressures
+) -> Charge:
+    """Return the charge temperature, measured and freed of its lag, or estimated.
+
+    A temperature counts as measured in the charge only if its header says so, the setup says so,
+    or its behaviour under boost shows it; where the behaviour contradicts the declared place, a
+    finding says so and the estimate is taken.
+    """
+    ambient = _median(log, "ambient_temperature")
+    for name in ("charge_temperature", "intake_temperature"):
+        measured = on_grid(log, name, time_s)
+        if measured is None:
+            continue
+        place, finding = _place(name, measured, log, setup, pressures, ambient, time_s)
+        findings = (finding,) if finding else ()
+        if place is TemperaturePlace.AFTER_COOLER:
+            return _measured(log, name, setup, time_s, ambient, findings)
+        inlet = float(np.nanmedian(measured))
+        return _estimated(log, pressures, inlet, ambient, findings)
+    if setup.engine.induction is Induction.NATURALLY_ASPIRATED and ambient is not None:
+        return _estimated(log, pressures, ambient, ambient, ())
+    return _estimated(log, pressures, ambient, ambient, ())
+
+
+def _median(log: Log, name: str) -> float | None:
+    if name not in log or not log[name].value.size:
+        return None
+    return float(np.median(log[name].value))
+
+
+def _place(  # noqa: PLR0913  # each input is a different kind of evidence
+    name: str,
+    measured: FloatArray,
+    log: Log,
+    setup: EngineSetup,
+    pressures: Pressures,
+    ambient: float | None,
+    time_s: FloatArray,
+) -> tuple[TemperaturePlace, Finding | None]:
+    declared = setup.charge_temperature.place
+    if setup.engine.induction is Induction.NATURALLY_ASPIRATED:
+        return TemperaturePlace.AFTER_COOLER, None
+    if declared is None:
+        declared = (
+            TemperaturePlace.AFTER_COOLER
+            if name == "charge_temperature"
+            else TemperaturePlace.UNKNOWN
+        )
+    if pressures.p_manifold_pa is None:
+        return declared, None
+    ambient_on_grid = on_grid(log, "ambient_temperature", time_s)
+    guess = infer_place(
+        measured, ambient_on_grid if ambient is not None else None,
+        pressures.p_manifold_pa, pressures.p_ambient_pa,
+    )
+    seen = TemperaturePlace(guess.place)
+    if seen is TemperaturePlace.BEFORE_COMPRESSOR and declared is not seen:
+        return seen, _finding(log[name].header, log.path, guess.reason)
+    if declared is TemperaturePlace.UNKNOWN:
+        return seen, _unknown(log[name].header, log.path) if seen is declared else None
+    return declared, None
+
+
+def _finding(header: str, path: str, reason: str) -> Finding:
+    return Finding(
+        code="temperature_before_compressor",
+        severity=Severity.WARNING,
+        message=f"{header!r} behaves like a sensor ahead of the compressor ({reason}); it is not "
+        "used as charge temperature, which is estimated instead",
+        fix="log the temperature after the charge cooler, or declare [charge_temperature] place",
+        where=path,
+    )
+
+
+def _unknown(header: str, path: str) -> Finding:
+    return Finding(
+        code="temperature_place_unknown",
+        severity=Severity.WARNING,
+        message=f"too little boost to tell where {header!r} is measured; "
+        "the charge temperature is estimated",
+        fix='declare place = "after_cooler" or "before_compressor" in [charge_temperature]',
+        where=path,
+    )
+
+
+def _measured(
+    log: Log,
+    name: str,
+    setup: EngineSetup,
+    time_s: FloatArray,
+    ambient: float | None,
+    findings: tuple[Finding, ...],
+) -> Charge:
+    tau = setup.charge_temperature.time_constant_s
+    channel = log[name]
+    used = DEFAULT_TIME_CONSTANT_S if tau is None else tau
+    quick = undo_thermistor_lag(channel.time_s, channel.value, used) if used else channel.value
+    assumed = () if tau is not None else (
+        Assumption(
+            quantity="time constant of the charge-temperature sensor",
+            value=f"{used:g} s",
+            source="assumed: generic bare or shielded thermistor; set "
+            "[charge_temperature] time_constant_s",
+        ),
+    )
+    return Charge(
+        t_charge_k=np.interp(time_s, channel.time_s, quick, left=np.nan, right=np.nan),
+        t_ambient_k=ambient,
+        estimated=False,
+        u_k=None,
+        findings=findings,
+        assumptions=assumed,
+    )
+
+
+def _estimated(
+    log: Log,
+    pressures: Pressures,
+    inlet_k: float | None,
+    ambient_k: float | None,
+    findings: tuple[Finding, ...],
+) -> Charge:
+    if pressures.p_manifold_pa is None:
+        return Charge(t_charge_k=None, t_ambient_k=ambient_k, estimated=True, u_k=None,
+                      findings=findings, assumptions=())
+    t_in = inlet_k if inlet_k is not None else ASSUMED_AMBIENT_K
+    t_ambient = ambient_k if ambient_k is not None else t_in
+    guess = estimate_charge_temperature_k(
+        t_in, t_ambient, pressures.p_manifold_pa, pressures.p_ambient_pa
+    )
+    where = "logged ahead of the compressor" if inlet_k is not None else "assumed 20 degC"
+    return Charge(
+        t_charge_k=guess.t_charge_k,
+        t_ambient_k=ambient_k,
+        estimated=True,
+        u_k=float(np.nanmedian(guess.u_k)),
+        findings=findings,
+        assumptions=(
+            Assumption(
+                quantity=f"charge temperature of {log.path}",
+                value=f"about {float(np.nanmedian(guess.t_charge_k)) - 273.15:.0f} degC, "
+                f"+-{float(np.nanmedian(guess.u_k)):.0f} K (k = 1)",
+                source="estimated from pressure ratio, compressor efficiency and cooler "
+                f"effectiveness with ranges; inlet air {where}",
+            ),
+        ),
+    )

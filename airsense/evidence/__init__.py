@@ -1,0 +1,1 @@
+"""From estimates to what they prove: budget, scatter, reconciliation, causes, verdict."""

@@ -1,0 +1,206 @@
+"""One pair of configurations, from binned repeats to the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from airsense.estimates import maf
+from airsense.estimates.estimate import Influence
+from airsense.estimates.routes import Unused
+from airsense.evidence.attribution import Attribution, attribute
+from airsense.evidence.bins import BinTable
+from airsense.evidence.causes import CauseResult, rank_causes
+from airsense.evidence.change import (
+    Design,
+    build_change,
+    conditions_of,
+    route_change,
+    state_change,
+)
+from airsense.evidence.hypotheses import hypotheses
+from airsense.evidence.inference import Change, Part, Posterior, infer
+from airsense.evidence.next_measurement import NextMeasurement, propose
+from airsense.evidence.reconcile import RouteTest, check_routes
+from airsense.evidence.sensitivity import PriorRun, prior_sensitivity
+from airsense.evidence.student import COVERAGE
+from airsense.evidence.verdict import DEFAULT_MARGIN, Verdict, decide, sentence
+from airsense.results import Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EstimateRow:
+    """What one route says about the change, and whether it was evidence.
+
+    `test` is the measurement test against the other routes (|z| above about 2.6 fails), `weight`
+    the share of the route in the reconciled true change where no cause is suspected.
+    """
+
+    method: str
+    change: Interval | None
+    used: bool
+    reason: str
+    test_z: float | None = None
+    weight: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpeedRow:
+    """The change in one bin of engine speed."""
+
+    engine_speed_rpm: float
+    airflow_change_indicated: float
+    airflow_change: Interval
+    sensor_skew: Interval
+    samples: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairResult:
+    """The answer for one intake against its baseline, at one tune."""
+
+    intake: str
+    tune: str
+    baseline: str
+    verdict: Verdict
+    sentence: str
+    airflow_change_indicated: Interval
+    airflow_change: Interval
+    sensor_skew: Interval
+    brake_power_change: Interval | None
+    fuel_change: Interval | None
+    attribution: Attribution
+    estimates: tuple[EstimateRow, ...]
+    causes: tuple[CauseResult, ...]
+    by_speed: tuple[SpeedRow, ...]
+    next_measurement: NextMeasurement
+    budget: tuple[Part, ...]
+    degrees_of_freedom: float
+    chi_square: float
+    chi_square_dof: int
+    chi_square_probability: float
+    prior_sensitivity: tuple[PriorRun, ...]
+    probability_of_gain: float
+    probability_of_over_reading: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairInput:
+    """All that a pair needs."""
+
+    table: BinTable
+    budgets: Mapping[str, Sequence[Influence]]
+    power_budget: Sequence[Influence]
+    fuel_budget: Sequence[Influence]
+    design: Design
+    controlled: bool
+    unused: tuple[Unused, ...]
+    intake: str
+    tune: str
+    baseline: str
+    margin: float = DEFAULT_MARGIN
+    coverage: float = COVERAGE
+    depression_pa: float | None = None
+    p_ambient_pa: float = 101_325.0
+
+
+def compare_pair(given: PairInput) -> PairResult:
+    """Return the answer for one pair.
+
+    Raises
+    ------
+    InputError
+        If the repeats share too few filled speed bins.
+    """
+    change = build_change(given.table, given.budgets, given.design, controlled=given.controlled)
+    conditions = conditions_of(given.table, change)
+    posterior = infer(change, hypotheses(conditions))
+    true, skew = posterior.mixture("true"), posterior.mixture("skew")
+    verdict = decide(true, skew, given.margin)
+    indicated = route_change(change, maf.METHOD)
+    true_interval, skew_interval = true.interval(given.coverage), skew.interval(given.coverage)
+    tests = check_routes(change)
+    fuel = _state(given, "mdot_fuel_kgps", given.fuel_budget)
+    power = _state(given, "power_w", given.power_budget)
+    return PairResult(
+        intake=given.intake,
+        tune=given.tune,
+        baseline=given.baseline,
+        verdict=verdict,
+        sentence=sentence(verdict, indicated=indicated, true=true_interval, skew=skew_interval),
+        airflow_change_indicated=indicated,
+        airflow_change=true_interval,
+        sensor_skew=skew_interval,
+        brake_power_change=power,
+        fuel_change=fuel,
+        attribution=attribute(
+            given.table,
+            given.design,
+            change,
+            true=true_interval,
+            skew=skew_interval,
+            fuel=fuel,
+            power=power,
+            depression_pa=given.depression_pa,
+            p_ambient_pa=given.p_ambient_pa,
+        ),
+        estimates=(*_used(change, tests.rows), *_unused(given.unused)),
+        causes=rank_causes(posterior),
+        by_speed=_by_speed(given, change, posterior),
+        next_measurement=propose(posterior, change),
+        budget=posterior.budget,
+        degrees_of_freedom=posterior.dof,
+        chi_square=tests.chi_square,
+        chi_square_dof=tests.dof,
+        chi_square_probability=tests.probability,
+        prior_sensitivity=prior_sensitivity(change, conditions, given.margin),
+        probability_of_gain=1.0 - true.cdf(0.0),
+        probability_of_over_reading=1.0 - skew.cdf(0.0),
+    )
+
+
+def _state(given: PairInput, name: str, budget: Sequence[Influence]) -> Interval | None:
+    return state_change(given.table, name, given.design, budget, controlled=given.controlled)
+
+
+def _used(change: Change, tests: Sequence[RouteTest]) -> tuple[EstimateRow, ...]:
+    rows = []
+    for test in tests:
+        rows.append(
+            EstimateRow(
+                method=test.method,
+                change=route_change(change, test.method),
+                used=True,
+                reason=test.sentence,
+                test_z=test.z,
+                weight=test.weight,
+            )
+        )
+    return tuple(rows)
+
+
+def _unused(unused: Sequence[Unused]) -> tuple[EstimateRow, ...]:
+    return tuple(
+        EstimateRow(method=u.method, change=None, used=False, reason=u.reason) for u in unused
+    )
+
+
+def _by_speed(given: PairInput, change: Change, posterior: Posterior) -> tuple[SpeedRow, ...]:
+    keep = np.isin(given.table.centre_rpm, change.speed_rpm)
+    samples = given.table.samples[:, keep].sum(axis=0)
+    rows = []
+    for b, speed in enumerate(change.speed_rpm):
+        rows.append(
+            SpeedRow(
+                engine_speed_rpm=float(speed),
+                airflow_change_indicated=float(np.expm1(change.value[0, b])),
+                airflow_change=posterior.mixture("true_by_bin", b).interval(),
+                sensor_skew=posterior.mixture("skew_by_bin", b).interval(),
+                samples=int(samples[b]),
+            )
+        )
+    return tuple(rows)
+
+

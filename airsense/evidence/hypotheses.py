@@ -1,0 +1,312 @@
+"""Each cause as columns over (route x speed bin), and the hypotheses that combine them.
+
+Adding a cause is a row in `priors.py` and a function here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.estimates import brake_power, fuel_lambda, maf, speed_density
+from airsense.evidence.priors import (
+    COMPANION_SCALE_SIZE,
+    EFFICIENCY_TILT_SIZE,
+    FAULT_PRIORS,
+    LARGE_SCALE_SHARE,
+    LARGE_SCALE_SIZE,
+    SENSOR_PRIORS,
+    Cause,
+    Prior,
+)
+
+FloatArray = NDArray[np.float64]
+
+# Width of the zone of speeds, from the low end of the window, in which pulsation acts.
+PULSATION_ZONE = 0.4
+KAPPA_AIR = 1.4
+CHOKED_RATIO = 0.528
+# A leak is a fixed hole more often than a joint that opens with boost: our choice.
+OPENING_LEAK_SHARE = 0.3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conditions:
+    """Operating state by speed bin, arrays of shape (n_bins,), averaged over all runs."""
+
+    routes: tuple[str, ...]
+    speed_rpm: FloatArray
+    mdot_kgps: FloatArray
+    boost_pa: FloatArray
+    p_manifold_pa: FloatArray
+    t_charge_k: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One free size of a cause: its effect on ln(flow) over (route, bin) per unit of size.
+
+    `at_sensor` says that the effect is one of the sensor's reading, so that it counts as skew;
+    `one_sided` that a positive size (in the second configuration) is likelier than a negative.
+    """
+
+    effect: FloatArray
+    size: float
+    at_sensor: bool = False
+    one_sided: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hypothesis:
+    """One combination of a cause at the sensor and a fault of a route."""
+
+    sensor: Cause
+    fault: Cause
+    probability: float
+    columns: tuple[Column, ...]
+    fault_column: int = 0
+
+    @property
+    def causes(self) -> frozenset[Cause]:
+        """Return the causes that are at work, or NONE alone."""
+        at_work = frozenset({self.sensor, self.fault}) - {Cause.NONE}
+        return at_work or frozenset({Cause.NONE})
+
+
+def _on(conditions: Conditions, signature: FloatArray, routes: Sequence[str]) -> FloatArray:
+    """Return a (route, bin) array, flattened, with the signature on the named routes."""
+    rows = [signature if name in routes else 0.0 * signature for name in conditions.routes]
+    return np.concatenate(rows)
+
+
+def _flat(conditions: Conditions) -> FloatArray:
+    return np.ones_like(conditions.speed_rpm)
+
+
+def _tilt(x: FloatArray) -> FloatArray:
+    """Return x centred, with a total span of one."""
+    span = float(np.max(x) - np.min(x))
+    return (x - np.mean(x)) / span if span > 0.0 else np.zeros_like(x)
+
+
+def low_speed_signature(speed_rpm: FloatArray) -> FloatArray:
+    """Return 1 at the low end of the window, falling to 0 at the end of the pulsation zone."""
+    low, high = float(np.min(speed_rpm)), float(np.max(speed_rpm))
+    zone = max(PULSATION_ZONE * (high - low), 1.0)
+    return np.clip(1.0 - (speed_rpm - low) / zone, 0.0, 1.0)
+
+
+def boost_signature(boost_pa: FloatArray) -> FloatArray:
+    """Return the share lost through a leak that opens with boost, relative to full boost."""
+    top = float(np.max(boost_pa))
+    return np.clip(boost_pa / top, 0.0, None) if top > 0.0 else np.zeros_like(boost_pa)
+
+
+def orifice_signature(conditions: Conditions) -> FloatArray:
+    """Return the share lost through a fixed hole in the charge path, relative to its largest.
+
+    Flow through a hole goes as ``p sqrt(2 k/(k-1) (r^(2/k) - r^((k+1)/k)) / (R T))`` with r the
+    pressure ratio across it, choked at r = 0.528 (Heywood, appendix C); divided by the engine's
+    flow.
+    """
+    p = conditions.p_manifold_pa
+    ratio = np.clip((p - np.clip(conditions.boost_pa, 0.0, None)) / p, CHOKED_RATIO, 1.0)
+    inner = ratio ** (2.0 / KAPPA_AIR) - ratio ** ((KAPPA_AIR + 1.0) / KAPPA_AIR)
+    lost = p * np.sqrt(np.clip(inner, 0.0, None) / conditions.t_charge_k) / conditions.mdot_kgps
+    top = float(np.max(lost))
+    return lost / top if top > 0.0 else np.zeros_like(lost)
+
+
+def depression_signature(mdot_kgps: FloatArray) -> FloatArray:
+    """Return the share drawn in ahead of the compressor relative to full flow.
+
+    Depression goes as m^2; a crack's flow lies between its root and its first power, so the
+    share of the total flow lies between constant and proportional to m: taken as m^(1/2).
+    """
+    return np.sqrt(mdot_kgps / float(np.max(mdot_kgps)))
+
+
+def _sensor(conditions: Conditions, signature: FloatArray, size: float) -> Column:
+    return Column(effect=_on(conditions, signature, (maf.METHOD,)), size=size, at_sensor=True)
+
+
+def _scale(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    return (_sensor(conditions, _flat(conditions), size),)
+
+
+def _shape(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    return (
+        _sensor(conditions, _tilt(np.log(conditions.mdot_kgps)), size),
+        *_scale(conditions, COMPANION_SCALE_SIZE),
+    )
+
+
+def _pulsation(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    return (
+        _sensor(conditions, low_speed_signature(conditions.speed_rpm), size),
+        *_scale(conditions, COMPANION_SCALE_SIZE),
+    )
+
+
+def _leak_after(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    return (_leak(conditions, orifice_signature(conditions), size),)
+
+
+def _opening_leak(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    return (_leak(conditions, boost_signature(conditions.boost_pa), size),)
+
+
+def _leak_before(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    return (_leak(conditions, -depression_signature(conditions.mdot_kgps), size),)
+
+
+def _leak(conditions: Conditions, signature: FloatArray, size: float) -> Column:
+    return Column(effect=_on(conditions, signature, (maf.METHOD,)), size=size, one_sided=True)
+
+
+def _manifold_pressure(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    p = conditions.p_manifold_pa
+    offset = float(np.mean(p)) / p
+    return (
+        Column(effect=_on(conditions, _flat(conditions), (speed_density.METHOD,)), size=size),
+        Column(
+            effect=_on(conditions, offset - np.mean(offset), (speed_density.METHOD,)), size=size
+        ),
+    )
+
+
+def _charge_temperature(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    hot = float(np.mean(conditions.t_charge_k)) / conditions.t_charge_k
+    return (Column(effect=_on(conditions, -hot, (speed_density.METHOD,)), size=size),)
+
+
+def _volumetric_efficiency(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    tilt = _tilt(np.log(conditions.speed_rpm))
+    return (
+        Column(effect=_on(conditions, -_flat(conditions), (speed_density.METHOD,)), size=size),
+        Column(
+            effect=_on(conditions, -tilt, (speed_density.METHOD,)), size=EFFICIENCY_TILT_SIZE
+        ),
+    )
+
+
+def _recirculation(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    return (Column(effect=_on(conditions, _flat(conditions), (speed_density.METHOD,)), size=size),)
+
+
+def _fuel_scale(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    return (Column(effect=_on(conditions, _flat(conditions), (fuel_lambda.METHOD,)), size=size),)
+
+
+def _lambda_scale(conditions: Conditions, size: float) -> tuple[Column, ...]:
+    routes = (fuel_lambda.METHOD, brake_power.METHOD)
+    return (Column(effect=_on(conditions, _flat(conditions), routes), size=size),)
+
+
+_COLUMNS: dict[Cause, Callable[[Conditions, float], tuple[Column, ...]]] = {
+    Cause.SENSOR_SCALE: _scale,
+    Cause.SENSOR_SHAPE: _shape,
+    Cause.PULSATION: _pulsation,
+    Cause.LEAK_AFTER_COMPRESSOR: _leak_after,
+    Cause.LEAK_BEFORE_COMPRESSOR: _leak_before,
+    Cause.MANIFOLD_PRESSURE: _manifold_pressure,
+    Cause.CHARGE_TEMPERATURE: _charge_temperature,
+    Cause.VOLUMETRIC_EFFICIENCY: _volumetric_efficiency,
+    Cause.RECIRCULATION: _recirculation,
+    Cause.FUEL_SCALE: _fuel_scale,
+    Cause.LAMBDA_SCALE: _lambda_scale,
+}
+
+
+def columns_of(cause: Cause, conditions: Conditions, size: float) -> tuple[Column, ...]:
+    """Return the columns of a cause; none for NONE."""
+    return _COLUMNS[cause](conditions, size) if cause in _COLUMNS else ()
+
+
+def possible(cause: Cause, conditions: Conditions) -> bool:
+    """Return whether a cause can show in these data at all (a fault needs its route)."""
+    columns = columns_of(cause, conditions, 1.0)
+    return cause is Cause.NONE or any(float(np.max(np.abs(c.effect))) > 0.0 for c in columns)
+
+
+def hypotheses(conditions: Conditions, factor: float = 1.0) -> tuple[Hypothesis, ...]:
+    """Return all combinations of one cause at the sensor with at most one fault of a route.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        The operating state that the signatures depend on.
+    factor : float
+        Multiplier of the prior odds of every cause against none, for a sensitivity run.
+    """
+    sensors = _sensor_choices(conditions, factor)
+    faults = _fault_choices(conditions, factor)
+    return tuple(
+        Hypothesis(
+            sensor=s_cause,
+            fault=f_cause,
+            probability=s_weight * f_weight,
+            columns=(*s_columns, *f_columns),
+            fault_column=len(s_columns),
+        )
+        for s_cause, s_weight, s_columns in sensors
+        for f_cause, f_weight, f_columns in faults
+    )
+
+
+Choice = tuple[Cause, float, tuple[Column, ...]]
+
+
+def _sensor_choices(conditions: Conditions, factor: float) -> list[Choice]:
+    choices: list[Choice] = []
+    for prior in SENSOR_PRIORS:
+        if possible(prior.cause, conditions):
+            weight = prior.probability * (1.0 if prior.cause is Cause.NONE else factor)
+            choices += [
+                (prior.cause, weight * share, columns)
+                for share, columns in _variants(prior, conditions)
+            ]
+    return _normalized(choices)
+
+
+def _variants(
+    prior: Prior, conditions: Conditions
+) -> list[tuple[float, tuple[Column, ...]]]:
+    """Return the forms that a cause at the sensor can take, with their shares of its prior."""
+    plain = columns_of(prior.cause, conditions, prior.size)
+    companion = _scale(conditions, COMPANION_SCALE_SIZE)
+    if prior.cause is Cause.SENSOR_SCALE:
+        return [
+            (1.0 - LARGE_SCALE_SHARE, plain),
+            (LARGE_SCALE_SHARE, _scale(conditions, LARGE_SCALE_SIZE)),
+        ]
+    if prior.cause is Cause.LEAK_AFTER_COMPRESSOR:
+        opening = _opening_leak(conditions, prior.size)
+        hole = 0.5 * (1.0 - OPENING_LEAK_SHARE)
+        return [
+            (hole, plain),
+            (hole, (*plain, *companion)),
+            (0.5 * OPENING_LEAK_SHARE, opening),
+            (0.5 * OPENING_LEAK_SHARE, (*opening, *companion)),
+        ]
+    if prior.cause is Cause.LEAK_BEFORE_COMPRESSOR:
+        return [(0.5, plain), (0.5, (*plain, *companion))]
+    return [(1.0, plain)]
+
+
+def _fault_choices(conditions: Conditions, factor: float) -> list[Choice]:
+    present: list[Prior] = [p for p in FAULT_PRIORS if possible(p.cause, conditions)]
+    sound = 1.0 - sum(p.probability for p in FAULT_PRIORS)
+    choices: list[Choice] = [(Cause.NONE, sound, ())]
+    choices += [
+        (p.cause, p.probability * factor, columns_of(p.cause, conditions, p.size)) for p in present
+    ]
+    return _normalized(choices)
+
+
+def _normalized(choices: list[Choice]) -> list[Choice]:
+    total = sum(weight for _, weight, _ in choices)
+    return [(cause, weight / total, columns) for cause, weight, columns in choices]

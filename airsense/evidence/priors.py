@@ -1,0 +1,85 @@
+"""The prior table of the causes: how likely, how large, and why. Our choices, in one place.
+
+Probabilities describe a comparison in which someone changed the intake tube. Sizes are standard
+deviations (k = 1) of a Gaussian around zero; fractions unless a unit is given.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Cause(Enum):
+    """What can make the routes and the sensor disagree."""
+
+    NONE = "none"
+    SENSOR_SCALE = "sensor_scale"
+    SENSOR_SHAPE = "sensor_shape"
+    PULSATION = "pulsation"
+    LEAK_AFTER_COMPRESSOR = "leak_after_compressor"
+    LEAK_BEFORE_COMPRESSOR = "leak_before_compressor"
+    MANIFOLD_PRESSURE = "manifold_pressure"
+    CHARGE_TEMPERATURE = "charge_temperature"
+    VOLUMETRIC_EFFICIENCY = "volumetric_efficiency"
+    RECIRCULATION = "recirculation"
+    FUEL_SCALE = "fuel_scale"
+    LAMBDA_SCALE = "lambda_scale"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prior:
+    """Probability and size of one cause, with the reason."""
+
+    cause: Cause
+    probability: float
+    size: float
+    reason: str
+
+
+# What happens at the air-flow sensor or between it and the engine: one of these.
+SENSOR_PRIORS = (
+    Prior(cause=Cause.NONE, probability=0.37, size=0.0,
+          reason="many tubes keep the bore and the flow at the sensor"),
+    Prior(cause=Cause.SENSOR_SCALE, probability=0.45, size=0.03,
+          reason="a bore or profile change is the usual effect of a new tube; 1 mm in 80 is 2.5 %"),
+    Prior(cause=Cause.SENSOR_SHAPE, probability=0.08, size=0.03,
+          reason="a bend or filter whose effect changes with flow"),
+    Prior(cause=Cause.PULSATION, probability=0.05, size=0.05,
+          reason="reverse flow reads as forward flow at low speed; depends on tube length"),
+    Prior(cause=Cause.LEAK_AFTER_COMPRESSOR, probability=0.03, size=0.05,
+          reason="couplers are opened in the work; leaks grow with boost"),
+    Prior(cause=Cause.LEAK_BEFORE_COMPRESSOR, probability=0.012, size=0.025,
+          reason="a joint behind the sensor may draw unmetered air, but the depression is small"),
+)
+# A scale change is seldom large, but a wrong tube can be far off: the wide half of the prior.
+LARGE_SCALE_SHARE = 0.35
+LARGE_SCALE_SIZE = 0.12
+# A leak that the work made is likelier than one that the work mended.
+NEW_LEAK_SHARE = 0.85
+# Part of a shape or pulsation effect that is the same at all flows.
+COMPANION_SCALE_SIZE = 0.03
+
+# What can shift a route between the configurations without any change of air: at most one.
+FAULT_PRIORS = (
+    Prior(cause=Cause.MANIFOLD_PRESSURE, probability=0.015, size=0.10,
+          reason="a drifted or exchanged sensor, a wrong unit, a loose hose: rare, then large"),
+    Prior(cause=Cause.CHARGE_TEMPERATURE, probability=0.02, size=0.04,
+          reason="sensor moved, or heat soak that the lag correction misses; 12 K in 310 K"),
+    Prior(cause=Cause.VOLUMETRIC_EFFICIENCY, probability=0.025, size=0.025,
+          reason="back pressure, valve timing or temperature of the engine changed"),
+    Prior(cause=Cause.RECIRCULATION, probability=0.015, size=0.06,
+          reason="a recirculation valve open in one configuration only"),
+    Prior(cause=Cause.FUEL_SCALE, probability=0.015, size=0.05,
+          reason="commanded fuel off by rail pressure, injector map or temperature"),
+    Prior(cause=Cause.LAMBDA_SCALE, probability=0.015, size=0.04,
+          reason="an aged or moved lambda sensor, leak in the exhaust"),
+)
+
+# The true change itself: what intakes and boost control do to an engine.
+TRUE_CHANGE_SIZE = 0.10
+TRUE_CHANGE_SHAPE_SIZE = 0.04
+# Tilt over speed that comes with a change of volumetric efficiency.
+EFFICIENCY_TILT_SIZE = 0.012
+# d ln VE / d ln p_manifold that is not known: two published engine models give -0.04 and -0.02.
+VE_PER_PRESSURE = 0.05

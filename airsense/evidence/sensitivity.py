@@ -1,0 +1,41 @@
+"""How the verdict moves when the prior odds of the causes are halved or doubled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from airsense.evidence.hypotheses import Conditions, hypotheses
+from airsense.evidence.inference import Change, infer
+from airsense.evidence.verdict import Verdict, decide
+from airsense.results import Interval
+
+FACTORS = (0.5, 2.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriorRun:
+    """The answer with all prior odds of a cause against none multiplied by `factor`."""
+
+    factor: float
+    verdict: Verdict
+    airflow_change: Interval
+    sensor_skew: Interval
+
+
+def prior_sensitivity(
+    change: Change, conditions: Conditions, margin: float
+) -> tuple[PriorRun, ...]:
+    """Return the answers with halved and doubled prior odds."""
+    rows = []
+    for factor in FACTORS:
+        posterior = infer(change, hypotheses(conditions, factor))
+        true, skew = posterior.mixture("true"), posterior.mixture("skew")
+        rows.append(
+            PriorRun(
+                factor=factor,
+                verdict=decide(true, skew, margin),
+                airflow_change=true.interval(),
+                sensor_skew=skew.interval(),
+            )
+        )
+    return tuple(rows)

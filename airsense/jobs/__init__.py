@@ -1,0 +1,1 @@
+"""One user's job a file, from inputs to a frozen result."""

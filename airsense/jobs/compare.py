@@ -1,0 +1,139 @@
+"""Is the gain real? Before and after, from logs to a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import airsense
+from airsense.estimates.run import Run
+from airsense.evidence.change import pair_design
+from airsense.evidence.comparison import PairInput, PairResult, compare_pair
+from airsense.evidence.verdict import DEFAULT_MARGIN
+from airsense.jobs.pairing import Ready, make_ready, make_runs
+from airsense.logs.log import Log
+from airsense.logs.read import read_log
+from airsense.results import CAUTIONS, Assumption, Finding
+from airsense.setup.engine import EngineSetup
+from airsense.setup.load import load_engine
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """The common window of the comparison."""
+
+    engine_speed_rpm: tuple[float, float]
+    bins: int
+    kind: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputFile:
+    """A file that went into a result, so that another person can repeat it."""
+
+    path: str
+    sha256: str
+    role: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompareResult:
+    """The answer of `compare`; JSON by the contract."""
+
+    schema: str = "airsense.compare/1"
+    version: str = airsense.__version__
+    engine: str = ""
+    window: Window
+    margin: float
+    pairs: tuple[PairResult, ...]
+    findings: tuple[Finding, ...]
+    assumptions: tuple[Assumption, ...]
+    cautions: tuple[str, ...] = CAUTIONS
+    inputs: tuple[InputFile, ...] = field(default_factory=tuple)
+
+
+def run(
+    engine_file: Path,
+    before: Sequence[Path],
+    after: Sequence[Path],
+    *,
+    rpm: tuple[float, float] | None = None,
+    margin: float = DEFAULT_MARGIN,
+) -> CompareResult:
+    """Compare log files of two configurations.
+
+    Raises
+    ------
+    InputError
+        If a file, a setup key or the logs' content cannot be used.
+    """
+    setup = load_engine(engine_file)
+    logs = [read_log(path, channels=setup.channels) for path in (*before, *after)]
+    return compare_logs(logs[: len(before)], logs[len(before) :], setup, rpm=rpm, margin=margin)
+
+
+def compare_logs(
+    before: Sequence[Log],
+    after: Sequence[Log],
+    setup: EngineSetup,
+    *,
+    rpm: tuple[float, float] | None = None,
+    margin: float = DEFAULT_MARGIN,
+) -> CompareResult:
+    """Compare logs of two configurations; see `run`."""
+    runs = make_runs([*before, *after], setup)
+    ready = make_ready(runs, setup, rpm)
+    is_after = [k >= len(before) for k in ready.run_of_segment]
+    pair = compare_pair(
+        PairInput(
+            table=ready.table,
+            budgets=ready.budgets,
+            power_budget=ready.power_budget,
+            fuel_budget=ready.fuel_budget,
+            design=pair_design(is_after),
+            controlled=ready.controlled,
+            unused=ready.unused,
+            intake="after",
+            tune="",
+            baseline="before",
+            margin=margin,
+            depression_pa=depression(ready, setup, is_after),
+            p_ambient_pa=ready.p_ambient_pa(),
+        )
+    )
+    return CompareResult(
+        engine=setup.engine.name,
+        window=window_of(ready),
+        margin=margin,
+        pairs=(pair,),
+        findings=ready.findings,
+        assumptions=ready.assumptions,
+        inputs=tuple(
+            _input(r, "before" if k < len(before) else "after") for k, r in enumerate(runs)
+        ),
+    )
+
+
+def depression(ready: Ready, setup: EngineSetup, is_after: Sequence[bool]) -> float | None:
+    """Return the baseline's largest intake depression, declared or logged. [Pa]"""
+    import numpy as np
+
+    declared = setup.intake.depression_before_kpa
+    if declared is not None:
+        return declared * 1e3
+    logged = ready.table.state["depression_pa"][~np.asarray(is_after)]
+    return float(np.nanmax(np.abs(logged))) if np.isfinite(logged).any() else None
+
+
+def window_of(ready: Ready) -> Window:
+    """Return the window that was compared."""
+    return Window(
+        engine_speed_rpm=ready.window_rpm,
+        bins=ready.table.n_bins,
+        kind="full-load pulls" if ready.controlled else "quasi-steady samples",
+    )
+
+
+def _input(run: Run, role: str) -> InputFile:
+    return InputFile(path=run.log.path, sha256=run.log.sha256, role=role)
