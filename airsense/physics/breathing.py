@@ -217,7 +217,7 @@ def filling_flow_kgps(
 
     Notes
     -----
-    Isothermal filling; a rise of temperature with pressure stores up to 10 % less.
+    Isothermal: cooler and pipes hold the temperature. An adiabatic volume would store 1/1.4 of it.
 
     References
     ----------

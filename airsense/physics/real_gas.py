@@ -44,7 +44,7 @@ def compressibility_charge_air(p_pa: ArrayLike, t_k: ArrayLike) -> FloatArray:
 
     Notes
     -----
-    Against CoolProp Air: within 1.4e-5 over the table, 7e-6 below 600 kPa. Z itself departs from
+    Against CoolProp Air: within 1.6e-5 over the table, 8e-6 below 600 kPa. Z itself departs from
     1 by at most 0.16 % over 150-450 kPa, 20-120 C. There is no table for humid air: with the
     gas constant of the moist mixture, this dry Z is within 0.05 % of CoolProp HumidAir up to
     450 kPa, 30-120 C and a mole fraction of vapour of 0.045.
