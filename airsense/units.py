@@ -5,6 +5,7 @@ Only spelling is decided here; every factor is pint's. pint is imported on first
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -262,7 +263,8 @@ def from_si(values: ArrayLike, unit_text: str, canonical_unit: str) -> NDArray[n
         As `to_si`.
     """
     offset, one = to_si((0.0, 1.0), unit_text, canonical_unit)
-    return (np.asarray(values, dtype=np.float64) - offset) / (one - offset)
+    scaled: NDArray[np.float64] = (np.asarray(values, dtype=np.float64) - offset) / (one - offset)
+    return scaled
 
 
 def signal_unit(unit_text: str) -> str | None:
@@ -394,8 +396,8 @@ def parse_quantity(
     InputError
         If the text is no number, or lacks a unit, or has one of another quantity.
     """
-    match = _QUANTITY.fullmatch(text[:200].translate(_LOOK_ALIKES))
-    if match is None:
+    match = _QUANTITY.fullmatch(text.translate(_LOOK_ALIKES)) if len(text) < 200 else None
+    if match is None or not math.isfinite(float(match["value"])):
         raise InputError(
             "quantity cannot be read",
             where=where,

@@ -52,8 +52,8 @@ def numeric_clock(values: FloatArray, unit_text: str) -> Clock:
     return Clock(to_si(values, name, "s"), name, assumed=True)
 
 
-def text_clock(cells: NDArray[np.object_], *, where: str) -> Clock:
-    """Return seconds from a column of text.
+def text_clock(cells: NDArray[np.object_], unit_text: str, *, where: str) -> Clock:
+    """Return seconds from a column of text, or of numbers with some text in between.
 
     Raises
     ------
@@ -66,6 +66,12 @@ def text_clock(cells: NDArray[np.object_], *, where: str) -> Clock:
         "date": sum(bool(ISO.fullmatch(c[:60]) or DATED.fullmatch(c[:60])) for c in sample),
     }
     best = max(kinds, key=lambda kind: kinds[kind])
+    if sample and kinds[best] < 0.5 * len(sample):
+        import pandas as pd
+
+        numbers = pd.to_numeric(pd.Series(cells, dtype="object"), errors="coerce")
+        if numbers.notna().sum() > 0.5 * len(cells):
+            return numeric_clock(numbers.to_numpy(np.float64), unit_text)
     if not sample or kinds[best] < 0.5 * len(sample):
         raise InputError(
             "time column cannot be read",

@@ -66,7 +66,7 @@ class CsvSource:
         stamps = parsed.take(time.column)
         where = f"{self.path}, column {time.header!r}"
         clock = (
-            text_clock(stamps, where=where)
+            text_clock(stamps, time.unit, where=where)
             if stamps.dtype == object
             else numeric_clock(stamps.astype(np.float64), time.unit)
         )
