@@ -10,9 +10,9 @@ import numpy as np
 from airsense.logs.log import Log
 from airsense.setup.engine import EngineSetup, TemperaturePlace
 from airsense.simulate.case import Case
-from airsense.simulate.engines import EngineModel
+from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.inputs import Inputs, join, nominal_inputs, run_inputs
-from airsense.simulate.march import STEP_S, march
+from airsense.simulate.march import STEP_S, duration_s, march
 from airsense.simulate.sampling import sample_logs
 from airsense.simulate.truth import Truth, truth_of
 
@@ -83,12 +83,11 @@ def _chunk(
     column = 0
     for index, case in enumerate(cases):
         nominal, runs = parts[2 * index], parts[2 * index + 1]
-        truth = truth_of(history.columns(column, column + 2), nominal)
+        truth = truth_of(history.part(column, column + 2), nominal)
         column += 2
-        logs = sample_logs(
-            engine, case, history.columns(column, column + runs.count), runs, generators[index]
-        )
+        own = history.part(column, column + runs.count, end_s=duration_s(engine, runs))
         column += runs.count
+        logs = sample_logs(engine, case, own, runs, generators[index])
         done.append(
             SimulatedCampaign(
                 engine=engine,

@@ -16,7 +16,8 @@ import numpy as np
 from airsense.logs.log import Log
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case
-from airsense.simulate.engines import TURBO_DIESEL, EngineModel
+from airsense.simulate.engine_model import EngineModel
+from airsense.simulate.engines import TURBO_DIESEL
 from airsense.simulate.sensor import TransferTable, rescaled_table, transfer_table
 from airsense.simulate.truth import Truth
 from airsense.simulate.writing import METRIC_COMMA, csv_text

@@ -6,178 +6,20 @@ size; none is taken from a real engine.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-import numpy as np
-
-from airsense.logs.log import FloatArray
-from airsense.setup.engine import (
-    ChargeTemperature,
-    Engine,
-    EngineSetup,
-    Fuel,
-    Ignition,
-    TemperaturePlace,
+from airsense.setup.engine import Ignition
+from airsense.simulate.engine_model import (
+    Breathing,
+    ChargePath,
+    Combustion,
+    Curve,
+    EngineModel,
+    Fuelling,
+    Sensing,
+    Sweep,
+    Turbo,
 )
 
-# What a user declares is never quite what is built in.
-DECLARED_VOLUME_ERROR = 0.88
-DECLARED_TIME_CONSTANT_ERROR = 1.25
-
-
-@dataclass(frozen=True, slots=True)
-class Curve:
-    """A quantity against engine speed [rpm], linear between points, held outside them."""
-
-    speed_rpm: tuple[float, ...]
-    value: tuple[float, ...]
-
-    def __call__(self, speed_rpm: FloatArray) -> FloatArray:
-        """Return the value at each speed; any shape."""
-        return np.interp(speed_rpm, self.speed_rpm, self.value)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Breathing:
-    """Cylinders and ports: volumetric efficiency and what moves it."""
-
-    displacement_m3: float
-    cylinders: int
-    compression_ratio: float
-    ve_frac: Curve
-    ve_per_bar: float  # rise with manifold pressure above 2 bar
-    ve_temperature_exponent: float  # hotter charge picks up less heat in the port
-    egr_part_load_frac: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ChargePath:
-    """Filter and tube, cooler, and the volume between compressor and valves."""
-
-    volume_m3: float
-    depression_pa: float  # across filter and tube at the reference flow
-    inlet_heating_k: float  # under-bonnet heating ahead of the compressor at the reference flow
-    cooler_effectiveness: float  # at the reference flow
-    cooler_heat_capacity_j_k: float
-    cooler_to_ambient_w_k: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Turbo:
-    """Compressor parabola, turbine ellipse, rotor inertia, and boost control with droop."""
-
-    compressor_area_m2: float
-    head_coefficient: float
-    efficiency_peak_frac: float
-    inertia_kg: float  # J / r^2 of the rotor at the tip of the compressor wheel
-    turbine_efficiency_frac: float
-    area_closed_m2: float
-    area_open_m2: float
-    bypass_frac: float  # 0: vanes, all gas drives the wheel; 1: added area passes it by
-    opening: Curve  # feed-forward of the actuator
-    droop_gain: float
-    p_target_pa: Curve
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fuelling:
-    """How the controller sets fuel from the indicated air, and what the fuel is."""
-
-    fuel_name: str
-    air_fuel_ratio_stoich: float
-    heating_value_j_kg: float
-    demand_kg: Curve  # per stroke and cylinder at full pedal; compression ignition only
-    lambda_full_load: Curve  # smoke limit (compression) or enrichment target (spark)
-    trim_authority_frac: float
-    trim_time_constant_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Combustion:
-    """From fuel to crankshaft and exhaust."""
-
-    efficiency_peak_frac: float
-    best_speed_rpm: float
-    friction_pa: float
-    friction_pa_per_krpm: float
-    exhaust_heat_frac: float
-    back_pressure_pa: float  # behind the turbine at the reference flow
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sensing:
-    """Lags and places of the sensors."""
-
-    film_lag_s: float
-    film_delay_s: float
-    thermistor_lag_s: float
-    lambda_lag_s: float
-    lambda_delay_s: float
-    pulsation_frac: float  # over-reading at the start of the sweep with the first tube
-    pulsation_decay_rpm: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sweep:
-    """The pull on the dynamometer."""
-
-    start_rpm: float
-    end_rpm: float
-    lead_in_s: float
-    settle_s: float
-    duration_s: float
-    lift_off_s: float
-    cruise_pedal: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EngineModel:
-    """All parameters of one invented engine.
-
-    `reference_flow_kgps` and `reference_pressure_pa` are flow and charge pressure near rated
-    power: leaks, restriction and shape effects are sized there.
-    """
-
-    name: str
-    ignition: Ignition
-    reference_flow_kgps: float
-    reference_pressure_pa: float
-    breathing: Breathing
-    charge: ChargePath
-    turbo: Turbo
-    fuelling: Fuelling
-    combustion: Combustion
-    sensing: Sensing
-    sweep: Sweep
-
-    @property
-    def spark(self) -> bool:
-        """Whether a spark lights the charge."""
-        return self.ignition is Ignition.SPARK
-
-    def strokes_per_second(self, speed_rpm: FloatArray) -> FloatArray:
-        """Return the working cycles of all cylinders a second. [1/s]"""
-        return self.breathing.cylinders * speed_rpm / 120.0
-
-    def setup(self, *, place: TemperaturePlace = TemperaturePlace.AFTER_COOLER) -> EngineSetup:
-        """Return what a careful but fallible user would declare of this engine."""
-        return EngineSetup(
-            engine=Engine(
-                name=self.name,
-                displacement_l=round(self.breathing.displacement_m3 * 1e3, 3),
-                cylinders=self.breathing.cylinders,
-                ignition=self.ignition,
-                charge_volume_l=round(self.charge.volume_m3 * 1e3 * DECLARED_VOLUME_ERROR, 1),
-            ),
-            fuel=Fuel(name=self.fuelling.fuel_name),
-            charge_temperature=ChargeTemperature(
-                place=place,
-                time_constant_s=round(
-                    self.sensing.thermistor_lag_s * DECLARED_TIME_CONSTANT_ERROR, 1
-                ),
-            ),
-        )
-
+__all__ = ["ENGINES", "LARGE_TURBO_DIESEL", "TURBO_DIESEL", "TURBO_PETROL", "EngineModel"]
 
 TURBO_DIESEL = EngineModel(
     name="turbo diesel 3.0",
@@ -188,8 +30,9 @@ TURBO_DIESEL = EngineModel(
         displacement_m3=2.99e-3,
         cylinders=6,
         compression_ratio=16.5,
-        ve_frac=Curve((800, 1400, 2000, 2600, 3200, 4000, 4600),
-                      (0.84, 0.875, 0.905, 0.92, 0.91, 0.875, 0.83)),
+        ve_frac=Curve(
+            (800, 1400, 2000, 2600, 3200, 4000, 4600), (0.84, 0.875, 0.905, 0.92, 0.91, 0.875, 0.83)
+        ),
         ve_per_bar=0.012,
         ve_temperature_exponent=0.3,
         egr_part_load_frac=0.22,
@@ -213,15 +56,19 @@ TURBO_DIESEL = EngineModel(
         bypass_frac=0.0,
         opening=Curve((1200, 1600, 2000, 3000, 4000, 4600), (0.0, 0.02, 0.16, 0.46, 0.72, 0.85)),
         droop_gain=3.0,
-        p_target_pa=Curve((1000, 1400, 1800, 2200, 3400, 4200, 4600),
-                          (1.7e5, 2.1e5, 2.5e5, 2.62e5, 2.60e5, 2.46e5, 2.3e5)),
+        p_target_pa=Curve(
+            (1000, 1400, 1800, 2200, 3400, 4200, 4600),
+            (1.7e5, 2.1e5, 2.5e5, 2.62e5, 2.60e5, 2.46e5, 2.3e5),
+        ),
     ),
     fuelling=Fuelling(
         fuel_name="diesel",
         air_fuel_ratio_stoich=14.55,
         heating_value_j_kg=42.8e6,
-        demand_kg=Curve((800, 1400, 1800, 3000, 3600, 4200, 4600),
-                        (45e-6, 60e-6, 74e-6, 73e-6, 67e-6, 58e-6, 45e-6)),
+        demand_kg=Curve(
+            (800, 1400, 1800, 3000, 3600, 4200, 4600),
+            (45e-6, 60e-6, 74e-6, 73e-6, 67e-6, 58e-6, 45e-6),
+        ),
         lambda_full_load=Curve((1000, 1600, 2400, 3400, 4200), (1.18, 1.20, 1.24, 1.29, 1.34)),
         trim_authority_frac=0.0,
         trim_time_constant_s=1.0,
@@ -287,15 +134,19 @@ LARGE_TURBO_DIESEL = EngineModel(
         bypass_frac=0.0,
         opening=Curve((1000, 1300, 1700, 2400, 3000, 3300), (0.0, 0.03, 0.22, 0.50, 0.72, 0.82)),
         droop_gain=3.0,
-        p_target_pa=Curve((800, 1100, 1400, 1800, 2500, 3000, 3300),
-                          (1.8e5, 2.3e5, 2.8e5, 3.1e5, 3.1e5, 2.9e5, 2.6e5)),
+        p_target_pa=Curve(
+            (800, 1100, 1400, 1800, 2500, 3000, 3300),
+            (1.8e5, 2.3e5, 2.8e5, 3.1e5, 3.1e5, 2.9e5, 2.6e5),
+        ),
     ),
     fuelling=Fuelling(
         fuel_name="diesel",
         air_fuel_ratio_stoich=14.5,
         heating_value_j_kg=42.7e6,
-        demand_kg=Curve((600, 1100, 1500, 2200, 2700, 3100, 3300),
-                        (110e-6, 160e-6, 205e-6, 198e-6, 172e-6, 140e-6, 110e-6)),
+        demand_kg=Curve(
+            (600, 1100, 1500, 2200, 2700, 3100, 3300),
+            (110e-6, 160e-6, 205e-6, 198e-6, 172e-6, 140e-6, 110e-6),
+        ),
         lambda_full_load=Curve((800, 1200, 1800, 2600, 3200), (1.22, 1.25, 1.30, 1.37, 1.42)),
         trim_authority_frac=0.0,
         trim_time_constant_s=1.0,
@@ -337,8 +188,10 @@ TURBO_PETROL = EngineModel(
         displacement_m3=1.8e-3,
         cylinders=4,
         compression_ratio=9.6,
-        ve_frac=Curve((800, 1800, 2600, 3600, 4800, 5800, 6600),
-                      (0.88, 0.93, 0.965, 0.985, 0.985, 0.955, 0.91)),
+        ve_frac=Curve(
+            (800, 1800, 2600, 3600, 4800, 5800, 6600),
+            (0.88, 0.93, 0.965, 0.985, 0.985, 0.955, 0.91),
+        ),
         ve_per_bar=0.015,
         ve_temperature_exponent=0.35,
         egr_part_load_frac=0.0,
@@ -362,8 +215,10 @@ TURBO_PETROL = EngineModel(
         bypass_frac=1.0,
         opening=Curve((1800, 2400, 3200, 4400, 5600, 6400), (0.0, 0.05, 0.2, 0.42, 0.60, 0.70)),
         droop_gain=3.0,
-        p_target_pa=Curve((1500, 2000, 2600, 3400, 5200, 6000, 6500),
-                          (1.4e5, 1.75e5, 2.02e5, 2.08e5, 2.02e5, 1.92e5, 1.80e5)),
+        p_target_pa=Curve(
+            (1500, 2000, 2600, 3400, 5200, 6000, 6500),
+            (1.4e5, 1.75e5, 2.02e5, 2.08e5, 2.02e5, 1.92e5, 1.80e5),
+        ),
     ),
     fuelling=Fuelling(
         fuel_name="petrol_e5",

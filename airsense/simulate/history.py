@@ -49,10 +49,12 @@ class History:
         for name in RECORDED:
             getattr(self, name)[row] = getattr(now, name)
 
-    def columns(self, start: int, stop: int) -> History:
-        """Return some runs of it, as views."""
+    def part(self, start: int, stop: int, *, end_s: float = np.inf) -> History:
+        """Return runs `start` to `stop`, up to `end_s`, as views."""
+        rows = int(np.searchsorted(self.time_s, end_s, side="right"))
         return History(
-            time_s=self.time_s, **{name: getattr(self, name)[:, start:stop] for name in RECORDED}
+            time_s=self.time_s[:rows],
+            **{name: getattr(self, name)[:rows, start:stop] for name in RECORDED},
         )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from airsense.logs.log import FloatArray
 from airsense.simulate.case import Case
-from airsense.simulate.engines import EngineModel
+from airsense.simulate.engine_model import EngineModel
 
 SOAK_K = 4.0  # the cooler's metal above ambient after many runs
 SOAK_RUNS = 1.5
@@ -33,7 +33,13 @@ class Sizes:
 # Source of the three rows: our choice from generic sensor data sheets and practice. What is
 # common to a campaign cancels in a change; a drift of the MAF reading would be skew itself.
 RUN_TO_RUN = Sizes(
-    ve=0.003, boost=0.003, maf=0.002, map_=0.002, t_charge_k=0.8, fuel=0.005, lambda_=0.005,
+    ve=0.003,
+    boost=0.003,
+    maf=0.002,
+    map_=0.002,
+    t_charge_k=0.8,
+    fuel=0.005,
+    lambda_=0.005,
     power=0.005,
 )
 BETWEEN = Sizes(ve=0.003, map_=0.0015, t_charge_k=0.5, fuel=0.003, lambda_=0.003, power=0.004)
@@ -85,9 +91,7 @@ def run_inputs(engine: EngineModel, case: Case, rng: np.random.Generator) -> Inp
     soak = SOAK_K * (1.0 - np.exp(-order / SOAK_RUNS))
     jitter = rng.standard_normal((3, case.n_runs)) * case.scatter
     weather = rng.standard_normal((3, case.n_runs)) * case.scatter
-    return _inputs(
-        engine, case, after, drawn=drawn, jitter=jitter, weather=weather, soak_k=soak
-    )
+    return _inputs(engine, case, after, drawn=drawn, jitter=jitter, weather=weather, soak_k=soak)
 
 
 def nominal_inputs(engine: EngineModel, case: Case, rng: np.random.Generator) -> Inputs:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from airsense.simulate.engines import EngineModel
+from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.history import History
 from airsense.simulate.inputs import Inputs
 from airsense.simulate.stepper import Stepper

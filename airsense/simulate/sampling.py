@@ -10,7 +10,7 @@ import numpy as np
 from airsense.logs.canon import CANON
 from airsense.logs.log import Channel, FloatArray, Log
 from airsense.simulate.case import Case
-from airsense.simulate.engines import EngineModel
+from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.history import History
 from airsense.simulate.inputs import Inputs
 from airsense.simulate.sensor import transfer_table
@@ -124,32 +124,57 @@ def logged_signals(
     film = _delayed(history, engine.sensing.film_delay_s)
     film = film * (1.0 + case.noise * 0.004 * rng.standard_normal(shape))
     signals = [
-        Signal(name="engine_speed", header="engine speed", unit="rpm", grid=speed, step=1.0,
-               held=True),
+        Signal(
+            name="engine_speed", header="engine speed", unit="rpm", grid=speed, step=1.0, held=True
+        ),
         *_air_flow(engine, case, speed, film),
         _pressure(case, history, inputs),
         *_temperatures(case, history, inputs),
         *_fuel_and_lambda(engine, case, history, inputs, film),
-        Signal(name="pedal", header="accelerator pedal position", unit="%",
-               grid=history.pedal_frac, step=1.0),
+        Signal(
+            name="pedal",
+            header="accelerator pedal position",
+            unit="%",
+            grid=history.pedal_frac,
+            step=1.0,
+        ),
     ]
     if case.log_brake_power:
         unit, step = ("hp", 1.0) if case.gauge_us_units else ("kW", 0.1)
         power = history.power_w * inputs.power_gain
         signals.append(
-            Signal(name="brake_power", header="brake power", unit=unit, grid=power, step=step,
-                   noise_frac=0.003, noise_abs=100.0)
+            Signal(
+                name="brake_power",
+                header="brake power",
+                unit=unit,
+                grid=power,
+                step=step,
+                noise_frac=0.003,
+                noise_abs=100.0,
+            )
         )
     if case.log_depression:
         signals.append(
-            Signal(name="inlet_depression", header="inlet depression", unit="Pa",
-                   grid=history.p_depression_pa, step=10.0, noise_frac=0.01, noise_abs=10.0)
+            Signal(
+                name="inlet_depression",
+                header="inlet depression",
+                unit="Pa",
+                grid=history.p_depression_pa,
+                step=10.0,
+                noise_frac=0.01,
+                noise_abs=10.0,
+            )
         )
     if case.log_barometer:
         ambient = np.broadcast_to(inputs.p_ambient_pa, shape)
         signals.append(
-            Signal(name="barometric_pressure", header="barometric pressure", unit="kPa",
-                   grid=ambient, step=0.1)
+            Signal(
+                name="barometric_pressure",
+                header="barometric pressure",
+                unit="kPa",
+                grid=ambient,
+                step=0.1,
+            )
         )
     return signals
 
@@ -161,9 +186,7 @@ def _delayed(history: History, delay_s: float) -> FloatArray:
     return np.concatenate([flow[:1].repeat(late, axis=0), flow[: flow.shape[0] - late]])
 
 
-def _air_flow(
-    engine: EngineModel, case: Case, speed: FloatArray, film: FloatArray
-) -> list[Signal]:
+def _air_flow(engine: EngineModel, case: Case, speed: FloatArray, film: FloatArray) -> list[Signal]:
     """Return the channels that come from the hot film."""
     unit = "lb/min" if case.gauge_us_units else "g/s"
     rows = [("mass_air_flow", "mass air flow", unit, film, 0.1)]
@@ -184,10 +207,22 @@ def _pressure(case: Case, history: History, inputs: Inputs) -> Signal:
     if case.map_ceiling_kpa is not None:
         shown = np.minimum(shown, 1e3 * case.map_ceiling_kpa)
     if case.gauge_us_units:
-        return Signal(name="boost_pressure", header="boost pressure", unit="psi",
-                      grid=shown - inputs.p_ambient_pa, step=0.1, noise_abs=300.0)
-    return Signal(name="manifold_pressure", header="intake manifold absolute pressure",
-                  unit="kPa", grid=shown, step=case.map_resolution_kpa, noise_abs=300.0)
+        return Signal(
+            name="boost_pressure",
+            header="boost pressure",
+            unit="psi",
+            grid=shown - inputs.p_ambient_pa,
+            step=0.1,
+            noise_abs=300.0,
+        )
+    return Signal(
+        name="manifold_pressure",
+        header="intake manifold absolute pressure",
+        unit="kPa",
+        grid=shown,
+        step=case.map_resolution_kpa,
+        noise_abs=300.0,
+    )
 
 
 def _temperatures(case: Case, history: History, inputs: Inputs) -> list[Signal]:
@@ -212,8 +247,14 @@ def _fuel_and_lambda(
     if case.log_fuel:
         per_stroke = commanded / engine.strokes_per_second(history.speed_rpm)
         signals.append(
-            Signal(name="fuel_per_stroke", header="fuel per stroke", unit="mg",
-                   grid=per_stroke, step=0.1, noise_frac=0.002)
+            Signal(
+                name="fuel_per_stroke",
+                header="fuel per stroke",
+                unit="mg",
+                grid=per_stroke,
+                step=0.1,
+                noise_frac=0.002,
+            )
         )
     if case.circular_lambda:
         by_air = np.clip(film / (commanded * engine.fuelling.air_fuel_ratio_stoich), 0.5, 16.0)
@@ -222,8 +263,14 @@ def _fuel_and_lambda(
         )
     elif case.log_lambda:
         signals.append(
-            Signal(name="lambda", header="lambda", unit="",
-                   grid=history.lambda_sensor * inputs.lambda_gain, step=0.01,
-                   noise_frac=0.005, delay_s=engine.sensing.lambda_delay_s)
+            Signal(
+                name="lambda",
+                header="lambda",
+                unit="",
+                grid=history.lambda_sensor * inputs.lambda_gain,
+                step=0.01,
+                noise_frac=0.005,
+                delay_s=engine.sensing.lambda_delay_s,
+            )
         )
     return signals

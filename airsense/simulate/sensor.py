@@ -8,7 +8,7 @@ import numpy as np
 
 from airsense.logs.log import FloatArray
 from airsense.simulate.case import Case
-from airsense.simulate.engines import EngineModel
+from airsense.simulate.engine_model import EngineModel
 
 BREAKPOINTS = 25
 SIGNAL_SPAN_V = (1.0, 4.9)

@@ -8,8 +8,8 @@ mass, is marched by a linearly implicit Euler step, the others explicitly.
 
 Model forms: filling and emptying with the two-factor volumetric efficiency of Guzzella and
 Onder, Introduction to Modeling and Control of Internal Combustion Engine Systems, ch. 2 (from
-memory); turbine flow by Stodola's ellipse; vapour pressure by the Magnus formula; a parabola at
-each tip speed for the compressor (our choice).
+memory); turbine flow by Stodola's ellipse; a parabola at each tip speed for the compressor (our
+choice).
 """
 
 from __future__ import annotations
@@ -19,10 +19,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from airsense.logs.log import FloatArray
-from airsense.simulate.engines import EngineModel
+from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.history import History
 from airsense.simulate.inputs import Inputs
 from airsense.simulate.sensor import shape_frac
+from airsense.simulate.surroundings import specific_humidity, speed_and_pedal
 
 R_AIR = 287.05
 VAPOUR_GAS_CONSTANT_RATIO = 1.608
@@ -77,32 +78,6 @@ class Air:
     mdot_sensor_kgps: FloatArray
     power_compressor_w: FloatArray
     t_mixed_k: FloatArray
-
-
-def speed_and_pedal(
-    engine: EngineModel, inputs: Inputs, time_s: float
-) -> tuple[FloatArray, FloatArray]:
-    """Return engine speed [rpm] and pedal [0..1] that the dynamometer and the driver impose."""
-    sweep = engine.sweep
-    x = np.clip(
-        (time_s - inputs.sweep_start_s) / (inputs.sweep_end_s - inputs.sweep_start_s), 0.0, 1.0
-    )
-    # The roller brake lets the middle of the sweep run a little faster than its ends.
-    path = x - 0.03 * np.sin(2.0 * np.pi * x)
-    speed = sweep.start_rpm + (sweep.end_rpm - sweep.start_rpm) * path
-    lifted = np.maximum(time_s - inputs.sweep_end_s, 0.0)
-    down = np.clip((time_s - inputs.full_pedal_s) / 0.3, 0.0, 1.0)
-    up = np.clip(lifted / 0.25, 0.0, 1.0)
-    pedal = (sweep.cruise_pedal + (1.0 - sweep.cruise_pedal) * down) * (1.0 - up)
-    return speed * np.exp(-lifted / 6.0), pedal
-
-
-def specific_humidity(inputs: Inputs) -> FloatArray:
-    """Return water vapour over moist air, by mass."""
-    t_c = inputs.t_ambient_k - 273.15
-    p_vapour = inputs.humidity_frac * 611.2 * np.exp(17.62 * t_c / (243.12 + t_c))
-    ratio = 0.622 * p_vapour / (inputs.p_ambient_pa - p_vapour)
-    return ratio / (1.0 + ratio)
 
 
 def first_state(engine: EngineModel, inputs: Inputs) -> State:
@@ -221,9 +196,7 @@ class Stepper:
             t_mixed_k=t_mixed,
         )
 
-    def _compressor(
-        self, p: FloatArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    def _compressor(self, p: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """Return isentropic head [J/kg], relative flow, flow [kg/s] and its slope in pressure."""
         state, turbo = self.state, self.engine.turbo
         enthalpy = CP_AIR * state.t_inlet_k

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+
 from airsense.logs.log import FloatArray
 from airsense.simulate.case import Case
 from airsense.simulate.engines import (
@@ -18,7 +19,8 @@ from airsense.simulate.engines import (
 from airsense.simulate.history import History
 from airsense.simulate.inputs import Inputs, join, nominal_inputs
 from airsense.simulate.march import march
-from airsense.simulate.stepper import R_AIR, specific_humidity, speed_and_pedal
+from airsense.simulate.stepper import R_AIR
+from airsense.simulate.surroundings import specific_humidity, speed_and_pedal
 from airsense.simulate.truth import Truth, truth_of
 
 QUIET = Case(drift=0.0, absolute_errors=0.0, scatter=0.0, noise=0.0)
@@ -32,7 +34,7 @@ def nominal(engine: EngineModel, *cases: Case) -> Inputs:
 def truths(engine: EngineModel, *cases: Case) -> list[Truth]:
     inputs = nominal(engine, *cases)
     history = march(engine, inputs)
-    return [truth_of(history.columns(2 * i, 2 * i + 2), inputs) for i in range(len(cases))]
+    return [truth_of(history.part(2 * i, 2 * i + 2), inputs) for i in range(len(cases))]
 
 
 def window(engine: EngineModel) -> tuple[float, float]:
@@ -51,9 +53,9 @@ def test_what_flows_in_flows_out_or_is_stored(engine: EngineModel) -> None:
     step = 0.01
     leaky = replace(QUIET, leak_after_compressor=0.05, boost_change=0.05)
     history = march(engine, nominal(engine, leaky), step_s=step, record_s=step)
-    net = (
-        history.mdot_compressor_kgps - history.mdot_engine_kgps - history.mdot_leak_kgps
-    )[1:] * step
+    net = (history.mdot_compressor_kgps - history.mdot_engine_kgps - history.mdot_leak_kgps)[
+        1:
+    ] * step
     stored = np.diff(history.stored_kg, axis=0)
     assert np.max(np.abs(net - stored)) < 1e-14
     # Filling must be worth balancing: the store grows by much more than rounding.
@@ -90,7 +92,7 @@ def test_the_step_does_not_matter(engine: EngineModel) -> None:
 
 @engines
 def test_a_sweep_looks_like_that_engine(engine: EngineModel) -> None:
-    history = march(engine, nominal(engine, QUIET)).columns(0, 1)
+    history = march(engine, nominal(engine, QUIET)).part(0, 1)
     keep = in_window(engine, history)
     flow = history.mdot_engine_kgps[keep]
     assert 0.85 < flow.max() / engine.reference_flow_kgps < 1.1
@@ -136,7 +138,8 @@ def test_no_change_has_no_truth(engine: EngineModel) -> None:
 @engines
 def test_a_constant_skew_is_the_skew_and_nothing_else(engine: EngineModel) -> None:
     for size, truth in zip(
-        (0.08, -0.06), truths(engine, replace(QUIET, skew=0.08), replace(QUIET, skew=-0.06)),
+        (0.08, -0.06),
+        truths(engine, replace(QUIET, skew=0.08), replace(QUIET, skew=-0.06)),
         strict=True,
     ):
         assert truth.skew(*window(engine)) == pytest.approx(size, abs=1e-12)
@@ -210,7 +213,9 @@ def test_a_leak_ahead_of_the_compressor_is_breathed_but_not_metered(engine: Engi
     np.testing.assert_allclose(share[keep], expected[keep], rtol=0.02)
     assert share[keep][-1] > 1.2 * share[keep][0]
     assert share[keep][-1] > 3.0 * share[history.time_s < 2.0].max()
-    np.testing.assert_array_equal(history.mdot_sensor_kgps[:, 0], history.mdot_compressor_kgps[:, 0])
+    np.testing.assert_array_equal(
+        history.mdot_sensor_kgps[:, 0], history.mdot_compressor_kgps[:, 0]
+    )
 
 
 @engines
@@ -242,7 +247,10 @@ def test_recirculation_is_open_at_part_load_of_a_diesel_and_shut_in_the_pull() -
     history = march(TURBO_DIESEL, inputs)
     b = TURBO_DIESEL.breathing
     ideal = (
-        history.p_manifold_pa * b.displacement_m3 * history.speed_rpm / 120.0
+        history.p_manifold_pa
+        * b.displacement_m3
+        * history.speed_rpm
+        / 120.0
         / (287.0 * history.t_charge_k)
     )
     apparent = (history.mdot_engine_kgps / ideal)[:, 0]
