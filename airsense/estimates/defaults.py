@@ -14,8 +14,8 @@ from airsense.setup.engine import Uncertainty
 # A default is itself known to about 20 %: JCGM 100 G.4.2 gives 1 / (2 * 0.2**2) = 12.5.
 DEFAULT_DOF = 12.0
 # The `_run` value covers both what differs from run to run and what drifts between the
-# configurations; our choice is equal variances, so repeats shrink only half of it.
-BETWEEN_SHARE = 0.5
+# configurations; our choice: 0.3 of its variance is drift, which repeats do not average away.
+BETWEEN_SHARE = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airsense.evidence.inference import Fit, Posterior
+from airsense.evidence.inference import Posterior
 from airsense.evidence.priors import Cause
 from airsense.results import Interval
 
@@ -14,6 +14,9 @@ from airsense.results import Interval
 SEPARATING_LOG_FACTOR = float(np.log(10.0))
 # A cause whose own likelihood is this far below the best single cause is excluded by the data.
 EXCLUDED_LOG_FACTOR = float(np.log(100.0))
+# Routes that differ by more than chance allows at this level contradict each other.
+DISAGREEMENT_LEVEL = 0.01
+CLEAR_PROBABILITY = 0.9
 SHOWN_PROBABILITY = 0.002
 
 
@@ -25,6 +28,22 @@ class CauseResult:
     probability: float
     size: Interval | None
     not_separable_from: tuple[Cause, ...]
+
+
+def unexplained(posterior: Posterior, routes_agree: float) -> bool:
+    """Return whether the routes contradict each other and no single fault is clearly behind it.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        The weighed hypotheses.
+    routes_agree : float
+        Probability of a larger chi-square of the routes if all were sound.
+    """
+    if routes_agree >= DISAGREEMENT_LEVEL:
+        return False
+    faults = {f.hypothesis.fault for f in posterior.fits} - {Cause.NONE}
+    return max((posterior.probability(f) for f in faults), default=0.0) < CLEAR_PROBABILITY
 
 
 def rank_causes(posterior: Posterior) -> tuple[CauseResult, ...]:
@@ -54,22 +73,13 @@ def rank_causes(posterior: Posterior) -> tuple[CauseResult, ...]:
     return tuple(sorted(rows, key=lambda r: -r.probability))
 
 
-def _weighted_likelihood(posterior: Posterior, fit: Fit) -> float:
-    """Return the log likelihood of a fit from its posterior weight and prior."""
-    index = posterior.fits.index(fit)
-    weight = max(float(posterior.weights[index]), 1e-300)
-    return float(np.log(weight) - np.log(fit.hypothesis.probability))
-
-
 def _single_cause_likelihood(posterior: Posterior) -> dict[Cause, float]:
     """Return each cause's own log likelihood: the best of the hypotheses where it acts alone."""
     found: dict[Cause, float] = {}
-    for fit in posterior.fits:
-        causes = fit.hypothesis.causes
-        if len(causes) == 1:
-            (cause,) = causes
-            value = _weighted_likelihood(posterior, fit)
-            found[cause] = max(value, found.get(cause, -np.inf))
+    for fit, value in zip(posterior.fits, posterior.log_likelihood, strict=True):
+        if len(fit.hypothesis.causes) == 1:
+            (cause,) = fit.hypothesis.causes
+            found[cause] = max(float(value), found.get(cause, -np.inf))
     return found
 
 

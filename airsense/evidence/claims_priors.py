@@ -34,7 +34,7 @@ _COMPRESSION = Possible(
         0.65, 1.05, "two published diesel models span 0.83 to 0.97; wider for EGR and tuned ports"
     ),
     lambda_=Span(
-        1.0, 3.5, "smoke limit 1.1 to 1.3 (handbook); a published 12.7 l diesel reaches 2.6"
+        1.0, 2.8, "smoke limit 1.1 to 1.3 (handbook); a published 12.7 l diesel reaches 2.6"
     ),
     brake_efficiency=Span(0.24, 0.46, "published peaks 43 % (car) and 45 % (truck diesel)"),
 )

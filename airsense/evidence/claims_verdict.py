@@ -142,6 +142,10 @@ def _on_gain(claim: Claim, against: set[Check]) -> tuple[Verdict, str]:
         return Verdict.UNDETERMINED, ", but other printed figures contradict it."
     if Check.FEEDBACK in against:
         return Verdict.SENSOR_SKEW, ", and a skew of the sensor alone can have made it."
+    if Check.AIRFLOW_VS_PRESSURE in against:
+        return Verdict.PARTLY_SUPPORTED, (
+            ", but the sensor's reading changed as well and can have fuelled part of it."
+        )
     if Check.RESTRICTION_CEILING in against:
         return Verdict.PARTLY_SUPPORTED, (
             ", but more than lower restriction can give: the intake is not its only cause."

@@ -12,7 +12,7 @@ from airsense.estimates.estimate import Influence
 from airsense.estimates.routes import Unused
 from airsense.evidence.attribution import Attribution, attribute
 from airsense.evidence.bins import BinTable
-from airsense.evidence.causes import CauseResult, rank_causes
+from airsense.evidence.causes import CauseResult, rank_causes, unexplained
 from airsense.evidence.change import (
     Design,
     build_change,
@@ -118,10 +118,12 @@ def compare_pair(given: PairInput) -> PairResult:
     conditions = conditions_of(given.table, change)
     posterior = infer(change, hypotheses(conditions))
     true, skew = posterior.mixture("true"), posterior.mixture("skew")
-    verdict = decide(true, skew, given.margin)
+    tests = check_routes(change)
+    verdict = decide(
+        true, skew, given.margin, unexplained=unexplained(posterior, tests.probability)
+    )
     indicated = route_change(change, maf.METHOD)
     true_interval, skew_interval = true.interval(given.coverage), skew.interval(given.coverage)
-    tests = check_routes(change)
     fuel = _state(given, "mdot_fuel_kgps", given.fuel_budget)
     power = _state(given, "power_w", given.power_budget)
     return PairResult(
@@ -155,9 +157,11 @@ def compare_pair(given: PairInput) -> PairResult:
         chi_square=tests.chi_square,
         chi_square_dof=tests.dof,
         chi_square_probability=tests.probability,
-        prior_sensitivity=prior_sensitivity(change, conditions, given.margin),
-        probability_of_gain=1.0 - true.cdf(0.0),
-        probability_of_over_reading=1.0 - skew.cdf(0.0),
+        prior_sensitivity=prior_sensitivity(
+            posterior, conditions, given.margin, tests.probability
+        ),
+        probability_of_gain=1.0 - true.below(0.0),
+        probability_of_over_reading=1.0 - skew.below(0.0),
     )
 
 
@@ -190,17 +194,15 @@ def _unused(unused: Sequence[Unused]) -> tuple[EstimateRow, ...]:
 def _by_speed(given: PairInput, change: Change, posterior: Posterior) -> tuple[SpeedRow, ...]:
     keep = np.isin(given.table.centre_rpm, change.speed_rpm)
     samples = given.table.samples[:, keep].sum(axis=0)
-    rows = []
-    for b, speed in enumerate(change.speed_rpm):
-        rows.append(
-            SpeedRow(
-                engine_speed_rpm=float(speed),
-                airflow_change_indicated=float(np.expm1(change.value[0, b])),
-                airflow_change=posterior.mixture("true_by_bin", b).interval(),
-                sensor_skew=posterior.mixture("skew_by_bin", b).interval(),
-                samples=int(samples[b]),
-            )
+    true = posterior.mixture("true_by_bin").intervals()
+    skew = posterior.mixture("skew_by_bin").intervals()
+    return tuple(
+        SpeedRow(
+            engine_speed_rpm=float(speed),
+            airflow_change_indicated=float(np.expm1(change.value[0, b])),
+            airflow_change=true[b],
+            sensor_skew=skew[b],
+            samples=int(samples[b]),
         )
-    return tuple(rows)
-
-
+        for b, speed in enumerate(change.speed_rpm)
+    )

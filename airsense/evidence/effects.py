@@ -63,15 +63,15 @@ def collect_effects(budgets: Mapping[str, Sequence[Influence]]) -> tuple[Effect,
     return tuple(merged.values())
 
 
-def engine_effect(n_routes: int, run: float, dof: float) -> Effect:
-    """Return the true run-to-run variation of the flow: all routes see it alike."""
+def engine_effect(n_routes: int, run: float, between: float, dof: float) -> Effect:
+    """Return the true variation of the flow beside the intake's: all routes see it alike."""
     return Effect(
         key=ENGINE_KEY,
         label=ENGINE_LABEL,
         sensitivity=np.ones(n_routes),
         absolute=0.0,
         run=run,
-        between=0.0,
+        between=between,
         dof=dof,
     )
 

@@ -25,8 +25,8 @@ from airsense.evidence.priors import (
 
 FloatArray = NDArray[np.float64]
 
-# Width of the zone of speeds, from the low end of the window, in which pulsation acts.
-PULSATION_ZONE = 0.4
+# Zone over which pulsation fades, as a share of the window of speeds: our choice.
+PULSATION_ZONE = 0.15
 KAPPA_AIR = 1.4
 CHOKED_RATIO = 0.528
 # A leak is a fixed hole more often than a joint that opens with boost: our choice.
@@ -93,10 +93,10 @@ def _tilt(x: FloatArray) -> FloatArray:
 
 
 def low_speed_signature(speed_rpm: FloatArray) -> FloatArray:
-    """Return 1 at the low end of the window, falling to 0 at the end of the pulsation zone."""
+    """Return 1 at the low end of the window, fading out over the pulsation zone."""
     low, high = float(np.min(speed_rpm)), float(np.max(speed_rpm))
     zone = max(PULSATION_ZONE * (high - low), 1.0)
-    return np.clip(1.0 - (speed_rpm - low) / zone, 0.0, 1.0)
+    return np.exp(-(speed_rpm - low) / zone)
 
 
 def boost_signature(boost_pa: FloatArray) -> FloatArray:
@@ -123,10 +123,10 @@ def orifice_signature(conditions: Conditions) -> FloatArray:
 def depression_signature(mdot_kgps: FloatArray) -> FloatArray:
     """Return the share drawn in ahead of the compressor relative to full flow.
 
-    Depression goes as m^2; a crack's flow lies between its root and its first power, so the
-    share of the total flow lies between constant and proportional to m: taken as m^(1/2).
+    Depression goes as m^2, and the flow through a crack, which is laminar or opens with it, in
+    proportion to it; so its share of the total flow grows as m.
     """
-    return np.sqrt(mdot_kgps / float(np.max(mdot_kgps)))
+    return mdot_kgps / float(np.max(mdot_kgps))
 
 
 def _sensor(conditions: Conditions, signature: FloatArray, size: float) -> Column:

@@ -13,7 +13,7 @@ likelihood with the budget's effective degrees of freedom, since the budget itse
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,20 +101,25 @@ class Posterior:
     """All fits with their weights, the effective degrees of freedom, and the budget."""
 
     fits: tuple[Fit, ...]
+    log_likelihood: FloatArray
     weights: FloatArray
+    stands_for: tuple[int, ...]
     dof: float
     budget: tuple[Part, ...]
 
-    def mixture(self, quantity: str, index: int | None = None) -> Mixture:
-        """Return the mixture of `skew`, `true`, or one bin of `skew_by_bin`, `true_by_bin`."""
-        fits = [interval_fit(self.fits, fit) for fit in self.fits]
-        pick = (lambda x: x) if index is None else (lambda x: x[index])
+    def mixture(self, quantity: str) -> Mixture:
+        """Return the mixture of `skew` or `true`, or of all bins of `skew_by_bin`, `true_by_bin`."""
+        shown = [self.fits[k] for k in self.stands_for]
         return Mixture(
             weight=self.weights,
-            mean=np.array([pick(getattr(f, quantity)) for f in fits]),
-            scale=np.array([pick(getattr(f, f"u_{quantity}")) for f in fits]),
+            mean=np.array([getattr(f, quantity) for f in shown]).T,
+            scale=np.array([getattr(f, f"u_{quantity}") for f in shown]).T,
             dof=self.dof,
         )
+
+    def reweighed(self, candidates: Sequence[Hypothesis]) -> Posterior:
+        """Return the posterior under other prior probabilities of the same hypotheses."""
+        return replace(self, weights=_weights(self.log_likelihood, candidates))
 
     def probability(self, cause: Cause) -> float:
         """Return the posterior probability that a cause is at work."""
@@ -123,19 +128,33 @@ class Posterior:
         )
 
 
-def interval_fit(fits: Sequence[Fit], fit: Fit) -> Fit:
-    """Return the fit whose interval stands for `fit`.
+def _has_skew(hypothesis: Hypothesis) -> bool:
+    return any(c.at_sensor for c in hypothesis.columns)
 
-    "The sensor is unchanged" is a hypothesis about a cause, not knowledge: its interval for the
-    skew is that of a free scale with the same fault, so that no spike at zero narrows it.
+
+def interval_index(candidates: Sequence[Hypothesis]) -> tuple[int, ...]:
+    """Return, for each hypothesis, the index of the one whose interval stands for it.
+
+    That the sensor's own reading is unchanged is part of a hypothesis about a cause, not
+    knowledge: the interval is that of the same cause with a free scale, so that no spike at zero
+    narrows it.
     """
-    if fit.hypothesis.sensor is not Cause.NONE:
-        return fit
-    return next(
-        f
-        for f in fits
-        if f.hypothesis.sensor is Cause.SENSOR_SCALE and f.hypothesis.fault is fit.hypothesis.fault
+    free: dict[tuple[Cause, Cause], int] = {}
+    for k, h in enumerate(candidates):
+        if _has_skew(h):
+            free.setdefault((h.sensor, h.fault), k)
+    return tuple(
+        k
+        if _has_skew(h)
+        else free[(Cause.SENSOR_SCALE if h.sensor is Cause.NONE else h.sensor, h.fault)]
+        for k, h in enumerate(candidates)
     )
+
+
+def _weights(log_likelihood: FloatArray, candidates: Sequence[Hypothesis]) -> FloatArray:
+    log_weight = log_likelihood + np.log([h.probability for h in candidates])
+    weights = np.exp(log_weight - log_weight.max())
+    return np.asarray(weights / weights.sum(), dtype=np.float64)
 
 
 class _Solver:
@@ -259,9 +278,14 @@ def infer(change: Change, candidates: Sequence[Hypothesis]) -> Posterior:
     )
     misfit = np.array([f.misfit for f in fits])
     excess = misfit - misfit.min()
-    log_weight = (
-        np.array([f.log_evidence + np.log(f.hypothesis.probability) for f in fits])
-        - 0.5 * (dof + 1.0) * np.log1p(excess / dof)
+    likelihood = np.array([f.log_evidence for f in fits]) - 0.5 * (dof + 1.0) * np.log1p(
+        excess / dof
     )
-    weights = np.exp(log_weight - log_weight.max())
-    return Posterior(fits=fits, weights=weights / weights.sum(), dof=dof, budget=budget)
+    return Posterior(
+        fits=fits,
+        log_likelihood=likelihood,
+        weights=_weights(likelihood, candidates),
+        stands_for=interval_index(candidates),
+        dof=dof,
+        budget=budget,
+    )

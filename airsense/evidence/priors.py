@@ -39,7 +39,7 @@ class Prior:
 
 # What happens at the air-flow sensor or between it and the engine: one of these.
 SENSOR_PRIORS = (
-    Prior(cause=Cause.NONE, probability=0.37, size=0.0,
+    Prior(cause=Cause.NONE, probability=0.38, size=0.0,
           reason="many tubes keep the bore and the flow at the sensor"),
     Prior(cause=Cause.SENSOR_SCALE, probability=0.45, size=0.03,
           reason="a bore or profile change is the usual effect of a new tube; 1 mm in 80 is 2.5 %"),
@@ -47,7 +47,7 @@ SENSOR_PRIORS = (
           reason="a bend or filter whose effect changes with flow"),
     Prior(cause=Cause.PULSATION, probability=0.05, size=0.05,
           reason="reverse flow reads as forward flow at low speed; depends on tube length"),
-    Prior(cause=Cause.LEAK_AFTER_COMPRESSOR, probability=0.03, size=0.05,
+    Prior(cause=Cause.LEAK_AFTER_COMPRESSOR, probability=0.025, size=0.05,
           reason="couplers are opened in the work; leaks grow with boost"),
     Prior(cause=Cause.LEAK_BEFORE_COMPRESSOR, probability=0.012, size=0.025,
           reason="a joint behind the sensor may draw unmetered air, but the depression is small"),
@@ -62,17 +62,17 @@ COMPANION_SCALE_SIZE = 0.03
 
 # What can shift a route between the configurations without any change of air: at most one.
 FAULT_PRIORS = (
-    Prior(cause=Cause.MANIFOLD_PRESSURE, probability=0.015, size=0.10,
+    Prior(cause=Cause.MANIFOLD_PRESSURE, probability=0.020, size=0.10,
           reason="a drifted or exchanged sensor, a wrong unit, a loose hose: rare, then large"),
-    Prior(cause=Cause.CHARGE_TEMPERATURE, probability=0.02, size=0.04,
+    Prior(cause=Cause.CHARGE_TEMPERATURE, probability=0.035, size=0.04,
           reason="sensor moved, or heat soak that the lag correction misses; 12 K in 310 K"),
-    Prior(cause=Cause.VOLUMETRIC_EFFICIENCY, probability=0.025, size=0.025,
+    Prior(cause=Cause.VOLUMETRIC_EFFICIENCY, probability=0.035, size=0.025,
           reason="back pressure, valve timing or temperature of the engine changed"),
-    Prior(cause=Cause.RECIRCULATION, probability=0.015, size=0.06,
+    Prior(cause=Cause.RECIRCULATION, probability=0.020, size=0.06,
           reason="a recirculation valve open in one configuration only"),
-    Prior(cause=Cause.FUEL_SCALE, probability=0.015, size=0.05,
+    Prior(cause=Cause.FUEL_SCALE, probability=0.025, size=0.05,
           reason="commanded fuel off by rail pressure, injector map or temperature"),
-    Prior(cause=Cause.LAMBDA_SCALE, probability=0.015, size=0.04,
+    Prior(cause=Cause.LAMBDA_SCALE, probability=0.025, size=0.04,
           reason="an aged or moved lambda sensor, leak in the exhaust"),
 )
 

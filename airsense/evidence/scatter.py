@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from airsense.evidence.effects import ENGINE_KEY, Effect, with_run
+from airsense.evidence.effects import Effect, with_run
 
 FloatArray = NDArray[np.float64]
 
@@ -70,7 +70,7 @@ def update_by_repeats(
         # Repeats cannot show a drift between the configurations: they may raise that part
         # with the scatter they reveal, never lower it.
         growth = np.sqrt(max(1.0, variance[i] / prior[i]))
-        between = effects[k].between * (1.0 if effects[k].key == ENGINE_KEY else growth)
+        between = effects[k].between * growth
         out[k] = with_run(
             effects[k],
             run=float(np.sqrt(variance[i])),

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from airsense.evidence.causes import unexplained
 from airsense.evidence.hypotheses import Conditions, hypotheses
-from airsense.evidence.inference import Change, infer
+from airsense.evidence.inference import Posterior
 from airsense.evidence.verdict import Verdict, decide
 from airsense.results import Interval
 
@@ -23,17 +24,19 @@ class PriorRun:
 
 
 def prior_sensitivity(
-    change: Change, conditions: Conditions, margin: float
+    posterior: Posterior, conditions: Conditions, margin: float, routes_agree: float
 ) -> tuple[PriorRun, ...]:
     """Return the answers with halved and doubled prior odds."""
     rows = []
     for factor in FACTORS:
-        posterior = infer(change, hypotheses(conditions, factor))
-        true, skew = posterior.mixture("true"), posterior.mixture("skew")
+        moved = posterior.reweighed(hypotheses(conditions, factor))
+        true, skew = moved.mixture("true"), moved.mixture("skew")
         rows.append(
             PriorRun(
                 factor=factor,
-                verdict=decide(true, skew, margin),
+                verdict=decide(
+                    true, skew, margin, unexplained=unexplained(moved, routes_agree)
+                ),
                 airflow_change=true.interval(),
                 sensor_skew=skew.interval(),
             )

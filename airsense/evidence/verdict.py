@@ -9,9 +9,11 @@ import numpy as np
 from airsense.evidence.student import Mixture
 from airsense.results import Interval
 
-# A claim needs a 95 % interval that misses zero, over all causes, ...
-CLAIM_TAIL = 0.025
-# ... and inside the leading explanation a value this many standard uncertainties from zero: at
+# A claim needs a probability over all causes: a changed reading as its 95 % interval has it, a
+# gain or loss of the engine more, because money and hardware follow from it.
+SKEW_TAIL = 0.025
+TRUE_TAIL = 0.01
+# And, inside the leading explanation, a value this many standard uncertainties from zero: at
 # two of them one comparison in forty would be wrong.
 CLAIM_UNCERTAINTIES = 2.7
 DEFAULT_MARGIN = 0.01
@@ -28,20 +30,20 @@ class Verdict(Enum):
     UNDETERMINED = "undetermined"
 
 
-def claimed_sign(mixture: Mixture, margin: float) -> int:
+def claimed_sign(mixture: Mixture, margin: float, tail: float) -> int:
     """Return +1 or -1 if a change of that sign is beyond doubt and matters, else 0.
 
     Matters: the median is larger than half of the equivalence margin.
     """
-    middle = mixture.quantile(0.5)
+    middle = float(mixture.quantile(0.5))
     leading = int(np.argmax(mixture.weight))
     clear = abs(mixture.mean[leading]) > CLAIM_UNCERTAINTIES * mixture.scale[leading]
     if abs(middle) < 0.5 * margin or not clear:
         return 0
-    below = mixture.cdf(0.0)
-    if below <= CLAIM_TAIL:
+    below = mixture.below(0.0)
+    if below <= tail:
         return 1
-    return -1 if below >= 1.0 - CLAIM_TAIL else 0
+    return -1 if below >= 1.0 - tail else 0
 
 
 def inside_margin(interval: Interval, margin: float) -> bool:
@@ -49,7 +51,9 @@ def inside_margin(interval: Interval, margin: float) -> bool:
     return -margin <= interval.low and interval.high <= margin
 
 
-def decide(true: Mixture, skew: Mixture, margin: float = DEFAULT_MARGIN) -> Verdict:
+def decide(
+    true: Mixture, skew: Mixture, margin: float = DEFAULT_MARGIN, *, unexplained: bool = False
+) -> Verdict:
     """Return the verdict on a comparison.
 
     Parameters
@@ -58,8 +62,14 @@ def decide(true: Mixture, skew: Mixture, margin: float = DEFAULT_MARGIN) -> Verd
         Posterior of the true change and of the sensor skew, logarithmic.
     margin : float
         "No change" is a result only inside this margin.
+    unexplained : bool
+        Whether the routes contradict each other and no single cause explains it: then nothing
+        is claimed.
     """
-    true_sign, skew_sign = claimed_sign(true, margin), claimed_sign(skew, margin)
+    if unexplained:
+        return Verdict.UNDETERMINED
+    true_sign = claimed_sign(true, margin, TRUE_TAIL)
+    skew_sign = claimed_sign(skew, margin, SKEW_TAIL)
     if true_sign > 0:
         return Verdict.PARTLY_SUPPORTED if skew_sign > 0 else Verdict.GAIN_SUPPORTED
     if true_sign < 0:
