@@ -36,8 +36,9 @@ class Case:
     egr_open_after : float
         Exhaust gas fraction that stays in the charge at full load in the second configuration.
     scatter, drift, absolute_errors, noise : float
-        Multipliers of run-to-run scatter, of unexplained drift between the configurations, of
-        constant sensor errors and of sample noise.
+        Multipliers of run-to-run scatter (weather and timing of the pull included), of
+        unexplained drift between the configurations, of constant sensor errors and of sample
+        noise.
     sample_rate_hz : float
         Rows a second; with `staggered`, requests a second, one channel a request.
     """

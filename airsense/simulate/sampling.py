@@ -123,31 +123,38 @@ def logged_signals(
     speed = history.speed_rpm + case.noise * 2.5 * rng.standard_normal(shape)
     film = _delayed(history, engine.sensing.film_delay_s)
     film = film * (1.0 + case.noise * 0.004 * rng.standard_normal(shape))
-    signals = [
-        Signal(
-            name="engine_speed", header="engine speed", unit="rpm", grid=speed, step=1.0, held=True
-        ),
+    turning = Signal(
+        name="engine_speed", header="engine speed", unit="rpm", grid=speed, step=1.0, held=True
+    )
+    return [
+        turning,
         *_air_flow(engine, case, speed, film),
         _pressure(case, history, inputs),
         *_temperatures(case, history, inputs),
         *_fuel_and_lambda(engine, case, history, inputs, film),
+        *_around_the_engine(case, history, inputs),
+    ]
+
+
+def _around_the_engine(case: Case, history: History, inputs: Inputs) -> list[Signal]:
+    """Return pedal, roller power, intake depression and weather."""
+    signals = [
         Signal(
             name="pedal",
             header="accelerator pedal position",
             unit="%",
             grid=history.pedal_frac,
             step=1.0,
-        ),
+        )
     ]
     if case.log_brake_power:
         unit, step = ("hp", 1.0) if case.gauge_us_units else ("kW", 0.1)
-        power = history.power_w * inputs.power_gain
         signals.append(
             Signal(
                 name="brake_power",
                 header="brake power",
                 unit=unit,
-                grid=power,
+                grid=history.power_w * inputs.power_gain,
                 step=step,
                 noise_frac=0.003,
                 noise_abs=100.0,
@@ -166,13 +173,12 @@ def logged_signals(
             )
         )
     if case.log_barometer:
-        ambient = np.broadcast_to(inputs.p_ambient_pa, shape)
         signals.append(
             Signal(
                 name="barometric_pressure",
                 header="barometric pressure",
                 unit="kPa",
-                grid=ambient,
+                grid=np.broadcast_to(inputs.p_ambient_pa, history.speed_rpm.shape),
                 step=0.1,
             )
         )

@@ -17,12 +17,16 @@ BINS = 40
 class Truth:
     """Natural logarithms of after over before along the nominal sweep; every field (k,).
 
+    `reading_before` alone is no change: indicated over true flow with the first tube, the
+    sensor's constant error included.
+
     The nominal passes carry everything that belongs to the campaign or to a configuration
     (also an undeclared drift of breathing), but no run-to-run effect, weather or run order.
     """
 
     speed_rpm: FloatArray
     reading: FloatArray
+    reading_before: FloatArray
     airflow: FloatArray
     sensor_flow: FloatArray
     fuel: FloatArray
@@ -56,6 +60,7 @@ def truth_of(history: History, inputs: Inputs) -> Truth:
     return Truth(
         speed_rpm=history.speed_rpm[rows, 0].copy(),
         reading=change(history.reading_frac),
+        reading_before=np.log(history.reading_frac[rows, 0]),
         airflow=change(history.mdot_engine_kgps),
         sensor_flow=change(history.mdot_sensor_kgps),
         fuel=change(history.mdot_fuel_kgps),

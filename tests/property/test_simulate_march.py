@@ -16,7 +16,7 @@ from airsense.simulate.engines import (
     TURBO_PETROL,
     EngineModel,
 )
-from airsense.simulate.history import History
+from airsense.simulate.history import RECORDED, History
 from airsense.simulate.inputs import Inputs, join, nominal_inputs
 from airsense.simulate.march import march
 from airsense.simulate.stepper import R_AIR
@@ -281,3 +281,38 @@ def test_a_hot_cooler_costs_air(engine: EngineModel) -> None:
     keep = in_window(engine, history)
     lost = np.mean(np.log(history.mdot_engine_kgps[keep, 2] / history.mdot_engine_kgps[keep, 0]))
     assert -0.012 < lost < -0.001
+
+
+@engines
+def test_no_mix_of_knobs_breaks_the_march(engine: EngineModel) -> None:
+    rng = np.random.default_rng(12)
+    cases = [
+        Case(
+            skew=rng.uniform(-0.15, 0.15),
+            skew_shape=rng.uniform(-0.1, 0.1),
+            pulsation=rng.uniform(0.0, 0.15),
+            restriction_factor=rng.uniform(0.2, 3.0),
+            boost_change=rng.uniform(-0.2, 0.2),
+            ve_change=rng.uniform(-0.08, 0.08),
+            leak_after_compressor=rng.uniform(0.0, 0.12),
+            leak_before_compressor=rng.uniform(0.0, 0.12),
+            fuel_scale=rng.uniform(-0.1, 0.1),
+            egr_open_after=rng.uniform(0.0, 0.15),
+            ambient_pressure_pa=rng.uniform(72e3, 104e3),
+            ambient_temperature_k=rng.uniform(255.0, 315.0),
+            relative_humidity_frac=rng.uniform(0.0, 1.0),
+        )
+        for _ in range(150)
+    ]
+    history = march(engine, nominal(engine, *cases))
+    for name in RECORDED:
+        assert np.all(np.isfinite(getattr(history, name))), name
+    flows = (history.mdot_engine_kgps, history.mdot_fuel_kgps, history.mdot_indicated_kgps)
+    assert all(flow.min() > 0.0 for flow in flows)
+    assert history.mdot_sensor_kgps.min() > -0.02 * engine.reference_flow_kgps
+    assert 20e3 < history.p_manifold_pa.min() < history.p_manifold_pa.max() < 450e3
+    assert 240.0 < history.t_charge_k.min() < history.t_charge_k.max() < 420.0
+    # Neither the volume nor the actuator rings from step to step.
+    keep = in_window(engine, history)
+    jerk = np.abs(np.diff(history.p_manifold_pa[keep], n=2, axis=0))
+    assert jerk.max() < 1.5e3
