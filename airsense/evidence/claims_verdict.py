@@ -152,6 +152,8 @@ def _on_gain(claim: Claim, against: set[Check]) -> tuple[Verdict, str]:
         )
     if Check.ARITHMETIC in against:
         return Verdict.PARTLY_SUPPORTED, ", but its stated size does not follow from the figures."
+    if against:
+        return Verdict.GAIN_SUPPORTED, "; other printed figures are contradicted, not this one."
     return Verdict.GAIN_SUPPORTED, "; nothing printed speaks against it."
 
 

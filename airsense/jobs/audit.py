@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,7 +27,7 @@ from airsense.evidence.claims_verdict import (
     missing_of,
     rank_asks,
 )
-from airsense.results import Assumption
+from airsense.results import CAUTIONS, Assumption
 from airsense.setup.claims import Claim, Claims
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_model
@@ -51,7 +51,12 @@ class AuditResult:
     ask_the_publisher_for: tuple[Ask, ...]
     corrections: tuple[CorrectionRow, ...]
     assumptions: tuple[Assumption, ...]
-    cautions: tuple[str, ...] = (CAUTION,)
+    cautions: tuple[str, ...] = (CAUTION, *CAUTIONS)
+
+    def says(self, words: Collection[str]) -> bool:
+        """Whether a verdict or an outcome is among `words`."""
+        said = {v.verdict.value for v in self.verdicts} | {f.outcome.value for f in self.findings}
+        return bool(said & set(words))
 
 
 def run(path: str | Path) -> AuditResult:
