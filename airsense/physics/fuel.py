@@ -186,7 +186,7 @@ def estimated_lhv_jpkg(h_c: ArrayLike, o_c: ArrayLike) -> FloatArray:
 
     Notes
     -----
-    Higher value by the correlation, less the heat of the water vapour. Within 1.5 % of the
+    Higher value by the correlation, less the heat of the water vapour. Within 2 % of the
     measured value for paraffins, aromatics, alcohols, petrol, diesel and methane; 20 % low for
     hydrogen, which lies outside the correlation's range.
 
