@@ -106,3 +106,18 @@ def test_writing_goes_through_the_callers_hand(tmp_path: Path, demo: DemoScenari
     # The same demo every time.
     assert seen["before_1.csv"] == (demo.folder / "before_1.csv").read_bytes().decode()
     assert again.truth.airflow_change(*WINDOW) == demo.truth.airflow_change(*WINDOW)
+
+
+def test_the_example_folder_is_the_demo(demo: DemoScenario) -> None:
+    examples = Path(__file__).parents[2] / "examples" / "two_boxes"
+    fresh = {p.name for p in demo.folder.iterdir()}
+    assert {p.name for p in examples.iterdir()} >= fresh
+    for name in ("engine.toml", "claims.toml", "maf_table.csv"):
+        assert (examples / name).read_text() == (demo.folder / name).read_text(), name
+    for name in (p.name for p in (*demo.before, *demo.after)):
+        kept, written = read_log(examples / name), read_log(demo.folder / name)
+        assert set(kept.channels) == set(written.channels)
+        for channel in kept.channels.values():
+            # Another processor may round the last digit the other way, here and there.
+            off = np.abs(channel.value - written[channel.name].value)
+            assert np.mean(off > 1e-9 * np.abs(channel.value).max()) < 0.01, (name, channel.name)
