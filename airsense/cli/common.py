@@ -18,6 +18,30 @@ OUT_FILE = click.Path(path_type=Path)
 EXIT_CONDITION_MET = 3
 
 
+class RpmWindow(click.ParamType):
+    """LOW:HIGH in rpm."""
+
+    name = "LOW:HIGH"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, float]:
+        """Return the two bounds."""
+        if isinstance(value, tuple):
+            return value
+        low, _, high = str(value).partition(":")
+        try:
+            window = float(low), float(high)
+        except ValueError:
+            self.fail(f"{value!r} is not LOW:HIGH in rpm, such as 1600:3800", param, ctx)
+        if not 0.0 < window[0] < window[1] < float("inf"):
+            self.fail(f"{value!r}: LOW must be positive and below HIGH", param, ctx)
+        return window
+
+
+RPM_WINDOW = RpmWindow()
+
+
 class Output:
     """Where a result goes: text to the terminal, JSON and page to files."""
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.estimates.run import on_grid
+from airsense.logs.canon import CANON
 from airsense.logs.log import Log
 from airsense.physics.atmosphere import SEA_LEVEL_PA
 from airsense.results import Assumption, Finding, Severity
@@ -15,6 +16,9 @@ from airsense.results import Assumption, Finding, Severity
 FloatArray = NDArray[np.float64]
 
 ENGINE_OFF_RPM = 50.0
+RUN_DOWN_S = 2.0
+MIN_STILL_SAMPLES = 2
+MAX_STILL_SPREAD_PA = 1_500.0
 # Weather and altitude of an unknown place below 500 m: our choice.
 U_ASSUMED_BAROMETER_PA = 3_000.0
 # Weather between runs of one day or week where nobody logged it: our choice.
@@ -80,12 +84,25 @@ def _ambient(log: Log) -> tuple[float, str]:
 
 
 def _engine_off_pressure(log: Log) -> float | None:
+    """Return the manifold pressure of a standing engine, if it is steady and credible.
+
+    While an engine runs down its throttle may shut and pull the pressure low, so only samples
+    count that have a standing engine for a while before them.
+    """
     if "manifold_pressure" not in log or "engine_speed" not in log:
         return None
     channel = log["manifold_pressure"]
-    speed = log.at("engine_speed", channel.time_s)
-    off = speed < ENGINE_OFF_RPM
-    return float(np.median(channel.value[off])) if np.count_nonzero(off) >= 2 else None
+    still = np.ones(channel.time_s.size, dtype=bool)
+    for back_s in (0.0, 0.5 * RUN_DOWN_S, RUN_DOWN_S):
+        at = np.maximum(channel.time_s - back_s, log["engine_speed"].time_s[0])
+        still &= log.at("engine_speed", at) < ENGINE_OFF_RPM
+    value = channel.value[still]
+    if value.size < MIN_STILL_SAMPLES:
+        return None
+    low, middle, high = np.quantile(value, (0.1, 0.5, 0.9))
+    quantity = CANON["barometric_pressure"]
+    steady = high - low <= MAX_STILL_SPREAD_PA
+    return float(middle) if steady and quantity.low <= middle <= quantity.high else None
 
 
 def _missing_barometer(log: Log, from_gauge: bool) -> Finding:

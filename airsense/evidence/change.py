@@ -148,8 +148,9 @@ def _with_pressure_ratio(
     pressure = table.state.get("p_manifold_pa")
     if speed_density.METHOD not in routes or pressure is None or np.isnan(pressure).all():
         return effects
-    with np.errstate(invalid="ignore"):
-        moved = float(np.abs(design.weights @ np.nanmean(np.log(pressure), axis=1)))
+    if abs(float(np.sum(design.weights))) > 1e-9:
+        return effects  # a level, not a change
+    moved = float(np.abs(design.weights @ np.nanmean(np.log(pressure), axis=1)))
     extra = VE_PER_PRESSURE * moved
     return tuple(
         replace(e, between=float(np.hypot(e.between, extra)))
@@ -157,6 +158,28 @@ def _with_pressure_ratio(
         else e
         for e in effects
     )
+
+
+def build_level(
+    table: BinTable, budgets: Mapping[str, Sequence[Influence]], *, controlled: bool
+) -> Change:
+    """Return ln(flow) by route of one configuration, less the routes' common mean.
+
+    The same form as a change, but with the absolute uncertainties in it: what is common to all
+    runs does not cancel when a level is judged.
+
+    Raises
+    ------
+    InputError
+        If fewer than two speed bins are filled by all repeats.
+    """
+    n_runs = next(iter(table.ln.values())).shape[0]
+    design = design_from(np.ones((n_runs, 1)), np.ones(1))
+    level = build_change(table, budgets, design, controlled=controlled)
+    effects = tuple(
+        replace(e, between=float(np.hypot(e.absolute, e.between))) for e in level.effects
+    )
+    return replace(level, value=level.value - level.value.mean(), effects=effects)
 
 
 def conditions_of(table: BinTable, change: Change) -> Conditions:

@@ -18,7 +18,9 @@ from airsense.evidence.priors import (
     FAULT_PRIORS,
     LARGE_SCALE_SHARE,
     LARGE_SCALE_SIZE,
+    LEVEL_SIZE,
     SENSOR_PRIORS,
+    USUAL_SCALE_SIZE,
     Cause,
     Prior,
 )
@@ -31,6 +33,21 @@ KAPPA_AIR = 1.4
 CHOKED_RATIO = 0.528
 # A leak is a fixed hole more often than a joint that opens with boost: our choice.
 OPENING_LEAK_SHARE = 0.3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScaleSizes:
+    """Prior standard deviations of a factor on the reading: usual, large, beside another cause."""
+
+    usual: float
+    large: float
+    companion: float
+
+
+CHANGE_SIZES = ScaleSizes(
+    usual=USUAL_SCALE_SIZE, large=LARGE_SCALE_SIZE, companion=COMPANION_SCALE_SIZE
+)
+LEVEL_SIZES = ScaleSizes(usual=LEVEL_SIZE, large=LEVEL_SIZE, companion=LEVEL_SIZE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,17 +155,11 @@ def _scale(conditions: Conditions, size: float) -> tuple[Column, ...]:
 
 
 def _shape(conditions: Conditions, size: float) -> tuple[Column, ...]:
-    return (
-        _sensor(conditions, _tilt(np.log(conditions.mdot_kgps)), size),
-        *_scale(conditions, COMPANION_SCALE_SIZE),
-    )
+    return (_sensor(conditions, _tilt(np.log(conditions.mdot_kgps)), size),)
 
 
 def _pulsation(conditions: Conditions, size: float) -> tuple[Column, ...]:
-    return (
-        _sensor(conditions, low_speed_signature(conditions.speed_rpm), size),
-        *_scale(conditions, COMPANION_SCALE_SIZE),
-    )
+    return (_sensor(conditions, low_speed_signature(conditions.speed_rpm), size),)
 
 
 def _leak_after(conditions: Conditions, size: float) -> tuple[Column, ...]:
@@ -232,7 +243,9 @@ def possible(cause: Cause, conditions: Conditions) -> bool:
     return cause is Cause.NONE or any(float(np.max(np.abs(c.effect))) > 0.0 for c in columns)
 
 
-def hypotheses(conditions: Conditions, factor: float = 1.0) -> tuple[Hypothesis, ...]:
+def hypotheses(
+    conditions: Conditions, factor: float = 1.0, sizes: ScaleSizes = CHANGE_SIZES
+) -> tuple[Hypothesis, ...]:
     """Return all combinations of one cause at the sensor with at most one fault of a route.
 
     Parameters
@@ -241,8 +254,10 @@ def hypotheses(conditions: Conditions, factor: float = 1.0) -> tuple[Hypothesis,
         The operating state that the signatures depend on.
     factor : float
         Multiplier of the prior odds of every cause against none, for a sensitivity run.
+    sizes : ScaleSizes
+        Prior sizes of a factor on the reading; those of a change by default.
     """
-    sensors = _sensor_choices(conditions, factor)
+    sensors = _sensor_choices(conditions, factor, sizes)
     faults = _fault_choices(conditions, factor)
     return tuple(
         Hypothesis(
@@ -260,28 +275,28 @@ def hypotheses(conditions: Conditions, factor: float = 1.0) -> tuple[Hypothesis,
 Choice = tuple[Cause, float, tuple[Column, ...]]
 
 
-def _sensor_choices(conditions: Conditions, factor: float) -> list[Choice]:
+def _sensor_choices(conditions: Conditions, factor: float, sizes: ScaleSizes) -> list[Choice]:
     choices: list[Choice] = []
     for prior in SENSOR_PRIORS:
         if possible(prior.cause, conditions):
             weight = prior.probability * (1.0 if prior.cause is Cause.NONE else factor)
             choices += [
                 (prior.cause, weight * share, columns)
-                for share, columns in _variants(prior, conditions)
+                for share, columns in _variants(prior, conditions, sizes)
             ]
     return _normalized(choices)
 
 
 def _variants(
-    prior: Prior, conditions: Conditions
+    prior: Prior, conditions: Conditions, sizes: ScaleSizes
 ) -> list[tuple[float, tuple[Column, ...]]]:
     """Return the forms that a cause at the sensor can take, with their shares of its prior."""
     plain = columns_of(prior.cause, conditions, prior.size)
-    companion = _scale(conditions, COMPANION_SCALE_SIZE)
+    companion = _scale(conditions, sizes.companion)
     if prior.cause is Cause.SENSOR_SCALE:
         return [
-            (1.0 - LARGE_SCALE_SHARE, plain),
-            (LARGE_SCALE_SHARE, _scale(conditions, LARGE_SCALE_SIZE)),
+            (1.0 - LARGE_SCALE_SHARE, _scale(conditions, sizes.usual)),
+            (LARGE_SCALE_SHARE, _scale(conditions, sizes.large)),
         ]
     if prior.cause is Cause.LEAK_AFTER_COMPRESSOR:
         opening = _opening_leak(conditions, prior.size)
@@ -294,6 +309,8 @@ def _variants(
         ]
     if prior.cause is Cause.LEAK_BEFORE_COMPRESSOR:
         return [(0.5, plain), (0.5, (*plain, *companion))]
+    if prior.cause in (Cause.SENSOR_SHAPE, Cause.PULSATION):
+        return [(1.0, (*plain, *companion))]
     return [(1.0, plain)]
 
 

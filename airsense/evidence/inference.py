@@ -160,7 +160,7 @@ def _weights(log_likelihood: FloatArray, candidates: Sequence[Hypothesis]) -> Fl
 class _Solver:
     """Everything that all hypotheses share: the factor of G and the true-change prior."""
 
-    def __init__(self, change: Change) -> None:
+    def __init__(self, change: Change, true_size: float, true_shape_size: float) -> None:
         n_routes, n_bins = change.value.shape
         self.change = change
         self.correlation = bin_correlation(change.speed_rpm)
@@ -169,7 +169,7 @@ class _Solver:
             for e in change.effects
         ]
         shape = bin_correlation(change.speed_rpm, TRUE_CHANGE_CONSTANT_SHARE)
-        self.prior_true = TRUE_CHANGE_SIZE**2 + TRUE_CHANGE_SHAPE_SIZE**2 * shape
+        self.prior_true = true_size**2 + true_shape_size**2 * shape
         self.expand = np.tile(np.eye(n_bins), (n_routes, 1))
         self.noise = np.diag(change.noise.ravel() + RIDGE) + np.kron(
             np.ones((n_routes, n_routes)), np.diag(change.common_noise)
@@ -257,7 +257,13 @@ def _sign_evidence(hypothesis: Hypothesis, theta: FloatArray, cov: FloatArray) -
     return float(np.log(factor))
 
 
-def infer(change: Change, candidates: Sequence[Hypothesis]) -> Posterior:
+def infer(
+    change: Change,
+    candidates: Sequence[Hypothesis],
+    *,
+    true_size: float = TRUE_CHANGE_SIZE,
+    true_shape_size: float = TRUE_CHANGE_SHAPE_SIZE,
+) -> Posterior:
     """Weigh the hypotheses and return the posterior.
 
     Parameters
@@ -266,8 +272,10 @@ def infer(change: Change, candidates: Sequence[Hypothesis]) -> Posterior:
         The data.
     candidates : sequence of Hypothesis
         From `hypotheses()`; must hold the scale hypothesis without fault.
+    true_size, true_shape_size : float
+        Prior standard deviations of the true change: of its mean, and of its shape over speed.
     """
-    solver = _Solver(change)
+    solver = _Solver(change, true_size, true_shape_size)
     fits = tuple(solver.fit(h) for h in candidates)
     scale = next(
         h for h in candidates if h.sensor is Cause.SENSOR_SCALE and h.fault is Cause.NONE

@@ -37,11 +37,21 @@ class Prior:
     reason: str
 
 
+# A factor on the reading after a change of tube, and the wide half of the prior: a change is
+# seldom large, but a wrong tube can be far off.
+USUAL_SCALE_SIZE = 0.03
+LARGE_SCALE_SHARE = 0.35
+LARGE_SCALE_SIZE = 0.12
+# Part of a shape, pulsation or leak effect that is the same at all flows.
+COMPANION_SCALE_SIZE = 0.03
+# Nothing is known beforehand about the level of one configuration's reading: nearly flat.
+LEVEL_SIZE = 0.5
+
 # What happens at the air-flow sensor or between it and the engine: one of these.
 SENSOR_PRIORS = (
     Prior(cause=Cause.NONE, probability=0.38, size=0.0,
           reason="many tubes keep the bore and the flow at the sensor"),
-    Prior(cause=Cause.SENSOR_SCALE, probability=0.45, size=0.03,
+    Prior(cause=Cause.SENSOR_SCALE, probability=0.45, size=USUAL_SCALE_SIZE,
           reason="a bore or profile change is the usual effect of a new tube; 1 mm in 80 is 2.5 %"),
     Prior(cause=Cause.SENSOR_SHAPE, probability=0.08, size=0.03,
           reason="a bend or filter whose effect changes with flow"),
@@ -52,13 +62,8 @@ SENSOR_PRIORS = (
     Prior(cause=Cause.LEAK_BEFORE_COMPRESSOR, probability=0.012, size=0.025,
           reason="a joint behind the sensor may draw unmetered air, but the depression is small"),
 )
-# A scale change is seldom large, but a wrong tube can be far off: the wide half of the prior.
-LARGE_SCALE_SHARE = 0.35
-LARGE_SCALE_SIZE = 0.12
 # A leak that the work made is likelier than one that the work mended.
 NEW_LEAK_SHARE = 0.85
-# Part of a shape or pulsation effect that is the same at all flows.
-COMPANION_SCALE_SIZE = 0.03
 
 # What can shift a route between the configurations without any change of air: at most one.
 FAULT_PRIORS = (

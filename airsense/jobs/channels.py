@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from airsense.logs.canon import CANON
-from airsense.logs.log import Channel
+from airsense.logs.log import Channel, Log
 from airsense.logs.read import read_log
 from airsense.results import Finding
 from airsense.setup.load import load_engine
@@ -67,10 +67,15 @@ def run(log_file: str | Path, engine_file: str | Path | None = None) -> Channels
         sha256=log.sha256,
         started=log.started,
         duration_s=end - start,
-        channels=tuple(_row(log.channels[n]) for n in CANON if n in log.channels),
+        channels=channel_rows(log),
         ignored=log.ignored,
         findings=log.findings,
     )
+
+
+def channel_rows(log: Log) -> tuple[ChannelRow, ...]:
+    """Return one row for each recognised channel."""
+    return tuple(_row(log.channels[n]) for n in CANON if n in log.channels)
 
 
 def _row(channel: Channel) -> ChannelRow:

@@ -6,35 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
+
 import airsense
-from airsense.estimates.run import Run
 from airsense.evidence.change import pair_design
 from airsense.evidence.comparison import PairInput, PairResult, compare_pair
 from airsense.evidence.verdict import DEFAULT_MARGIN
-from airsense.jobs.pairing import Ready, make_ready, make_runs
+from airsense.jobs.pairing import InputFile, Ready, Window, input_file, make_ready, make_runs
 from airsense.logs.log import Log
 from airsense.logs.read import read_log
 from airsense.results import CAUTIONS, Assumption, Finding
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Window:
-    """The common window of the comparison."""
-
-    engine_speed_rpm: tuple[float, float]
-    bins: int
-    kind: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class InputFile:
-    """A file that went into a result, so that another person can repeat it."""
-
-    path: str
-    sha256: str
-    role: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,36 +87,21 @@ def compare_logs(
     )
     return CompareResult(
         engine=setup.engine.name,
-        window=window_of(ready),
+        window=ready.window,
         margin=margin,
         pairs=(pair,),
         findings=ready.findings,
         assumptions=ready.assumptions,
         inputs=tuple(
-            _input(r, "before" if k < len(before) else "after") for k, r in enumerate(runs)
+            input_file(r, "before" if k < len(before) else "after") for k, r in enumerate(runs)
         ),
     )
 
 
 def depression(ready: Ready, setup: EngineSetup, is_after: Sequence[bool]) -> float | None:
     """Return the baseline's largest intake depression, declared or logged. [Pa]"""
-    import numpy as np
-
     declared = setup.intake.depression_before_kpa
     if declared is not None:
         return declared * 1e3
     logged = ready.table.state["depression_pa"][~np.asarray(is_after)]
     return float(np.nanmax(np.abs(logged))) if np.isfinite(logged).any() else None
-
-
-def window_of(ready: Ready) -> Window:
-    """Return the window that was compared."""
-    return Window(
-        engine_speed_rpm=ready.window_rpm,
-        bins=ready.table.n_bins,
-        kind="full-load pulls" if ready.controlled else "quasi-steady samples",
-    )
-
-
-def _input(run: Run, role: str) -> InputFile:
-    return InputFile(path=run.log.path, sha256=run.log.sha256, role=role)

@@ -33,6 +33,24 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """The window of engine speed that was used, and what kind of samples."""
+
+    engine_speed_rpm: tuple[float, float]
+    bins: int
+    kind: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputFile:
+    """A file that went into a result, so that another person can repeat it."""
+
+    path: str
+    sha256: str
+    role: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Ready:
     """Everything that the evidence needs, for all repeats of all configurations."""
 
@@ -54,9 +72,23 @@ class Ready:
         """Whether the repeats are sweeps of one kind."""
         return all(s.kind == "pull" for s in self.segments)
 
+    @property
+    def window(self) -> Window:
+        """The window as it is shown."""
+        return Window(
+            engine_speed_rpm=self.window_rpm,
+            bins=self.table.n_bins,
+            kind="full-load pulls" if self.controlled else "quasi-steady samples",
+        )
+
     def p_ambient_pa(self) -> float:
         """Return the mean ambient pressure of the runs."""
         return float(np.mean([run.p_ambient_pa for run in self.runs]))
+
+
+def input_file(run: Run, role: str) -> InputFile:
+    """Return the provenance of a run."""
+    return InputFile(path=run.log.path, sha256=run.log.sha256, role=role)
 
 
 def make_runs(logs: Sequence[Log], setup: EngineSetup) -> tuple[Run, ...]:
