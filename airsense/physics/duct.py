@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from airsense.physics.arguments import FloatArray, between, floats, positive
+from airsense.physics.constants import KAPPA_AIR
 
 RE_TURBULENT_MIN = 4.0e3  # below it no turbulent profile: results are NaN
 RE_TURBULENT_MAX = 3.2e6  # end of the power-law table
@@ -342,6 +343,36 @@ def equivalent_bore_m(bore_before_m: ArrayLike, skew: ArrayLike) -> FloatArray:
     before = positive(bore_before_m, "bore_before_m")
     factor = positive(1.0 + floats(skew), "1 + skew")
     return np.asarray(before / np.sqrt(factor))
+
+
+def orifice_flow_relative(p_up_pa: ArrayLike, p_down_pa: ArrayLike) -> FloatArray:
+    """Return the flow through a hole, up to a constant, at one temperature upstream.
+
+    Parameters
+    ----------
+    p_up_pa, p_down_pa : array_like, shape (n,)
+        Absolute pressures ahead of and behind the hole. [Pa]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        p_up sqrt(r^(2/k) - r^((k+1)/k)), with r = p_down / p_up not below its choked value; zero
+        where the pressure falls the other way. [Pa]
+
+    Raises
+    ------
+    InputError
+        If a pressure is zero or negative.
+
+    References
+    ----------
+    .. [1] J. B. Heywood, Internal Combustion Engine Fundamentals (1988), appendix C.
+    """
+    up, down = positive(p_up_pa, "p_up_pa"), positive(p_down_pa, "p_down_pa")
+    kappa = KAPPA_AIR.value
+    choked = (2.0 / (kappa + 1.0)) ** (kappa / (kappa - 1.0))
+    ratio = np.clip(down / up, choked, 1.0)
+    return np.asarray(up * np.sqrt(ratio ** (2.0 / kappa) - ratio ** ((kappa + 1.0) / kappa)))
 
 
 def straight_length_iso_5167(diameter_ratio: ArrayLike) -> FloatArray:

@@ -37,11 +37,11 @@ class SplineBasis:
         return np.asarray(BSpline.design_matrix(inside, self.knots, DEGREE).toarray())
 
     def penalty(self, kappa: float = KAPPA) -> FloatArray:
-        """Return the matrix P of the integral of (u'' - kappa^2 u)^2 as c^T P c.
+        """Return the matrix P of the integral of u''^2 + 2 kappa^2 u'^2 + kappa^4 u^2 as c^T P c.
 
         With `kappa` zero it is the roughness of a smoothing spline. With `kappa` above zero a
-        random function whose precision is P / (4 kappa^3 a^2) has a standard deviation of `a`
-        and a reach of 1/kappa (a Matern process of order 3/2) [1]_.
+        random function whose precision is P / (4 kappa^3 a^2) has a standard deviation of about
+        `a` and a reach of 1/kappa: a Matern process of order 3/2 with flat ends [1]_.
 
         References
         ----------
@@ -54,8 +54,11 @@ class SplineBasis:
         points = (edges[:-1, None] + half[:, None] * (1.0 + _GAUSS_X)).ravel()
         weights = (half[:, None] * _GAUSS_W).ravel()
         splines = BSpline(self.knots, np.eye(self.size), DEGREE)
-        operator = splines(points, nu=2) - kappa**2 * splines(points)
-        return np.asarray(operator.T @ (weights[:, None] * operator))
+        total = np.zeros((self.size, self.size))
+        for order, factor in ((2, 1.0), (1, 2.0 * kappa**2), (0, kappa**4)):
+            values = splines(points, nu=order)
+            total += factor * values.T @ (weights[:, None] * values)
+        return total
 
 
 def basis_over(low: float, high: float, step: float = KNOT_STEP) -> SplineBasis:

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-CAUTIONS = (
+TABLE_CAUTIONS = (
     "A MAF table that reads high over-fuels: smoke, exhaust temperature and turbo speed rise. "
     "One that reads low leans the mixture out and upsets smoke limit and exhaust gas "
     "recirculation.",
     "Change the table in steps. After each step log again, watch exhaust temperature, lambda and "
     "turbo speed, and stop when one of them leaves its limit.",
-    "An engine under load on a dynamometer can injure and destroy: restraints, rotating parts, "
-    "heat, exhaust gas.",
-    "Emission and road law may forbid a change of intake or calibration: follow local codes and "
-    "licensed practice. The tool advises; it certifies nothing.",
 )

@@ -303,7 +303,8 @@ def _less(total: Normal, part: Normal) -> Normal:
 
 
 def _u_runs(design: Design, run_scale: float) -> float:
-    return float(np.median(design.u_other[design.run_columns]) * run_scale)
+    precision = np.diag(design.prior)[design.run_columns]
+    return float(run_scale / np.sqrt(np.median(precision)))
 
 
 def _deviance(residual: FloatArray, noise: Noise, u_run: float) -> float:

@@ -3,7 +3,7 @@
 For route k, run r and block i, with the axis x = ln(indicated flow)::
 
     ln(route) - ln(indicated) = [c0 + u(x)] present      wanted: ln(true/indicated)
-                              + phi_k(speed, pressure)   the route's own error, same in all runs
+                              + f_k(speed, pressure)     the route's own error, same in all runs
                               + b_k present              its drift between baseline and present
                               + e_kr + d_kr (x - mean)   its run effect, and drift within the run
                               + e_r                      the sensor's run effect
@@ -18,19 +18,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from airsense.transfer.basis import SplineBasis, process_precision
-from airsense.transfer.samples import Blocks, ReferenceSamples
+from airsense.transfer.basis import SplineBasis, basis_over, process_precision
+from airsense.transfer.samples import Blocks, ReferenceSamples, RouteSamples
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 U_FACTOR = 0.3  # wide prior of the factor: the data decide
-# The route's own error may change along the engine's map: per unit of ln(speed), ln(pressure)
-# for volumetric efficiency (handbook spread over the map, our choice), and per unit of ln(flow)
-# for a fuel quantity.
+# The route's own error changes over the engine's map, the same before and after: a smooth curve
+# over ln(speed), for volumetric efficiency and for a fuel quantity with its sensors' lags, and a
+# slope in ln(pressure) or ln(flow). Sizes: handbook spread over the map, our choice.
+U_BREATHING_CURVE = 0.05
 U_BREATHING_SLOPE = 0.08
-U_BREATHING_CURVE = 0.08
-U_FUEL_SLOPE = 0.02
+U_BREATHING_BEND = 0.08
+U_FUEL_CURVE = 0.05
+U_FUEL_SLOPE = 0.03
+SPEED_KNOT_STEP = 0.15
 # Drift within a run, per unit of ln(flow), over the run-to-run uncertainty: our choice.
 DRIFT_SHARE = 0.5
 
@@ -88,7 +91,7 @@ class Design:
     x: FloatArray
     blocks: Blocks
     basis: SplineBasis
-    u_other: FloatArray
+    prior: FloatArray
     run_columns: BoolArray
     signatures: tuple[str, ...] = ()
 
@@ -103,8 +106,8 @@ class Design:
 
     def precision(self, amplitude: float, run_scale: float) -> FloatArray:
         """Return the prior precision for a shape amplitude and a multiple of the run effects."""
-        u = np.where(self.run_columns, self.u_other * run_scale, self.u_other)
-        matrix = np.diag(1.0 / u**2)
+        scale = np.where(self.run_columns, 1.0 / run_scale, 1.0)
+        matrix = scale[:, None] * self.prior * scale
         shape = self.shape_columns
         # An amplitude of zero means no shape at all: a precision that no data overcome.
         matrix[shape, shape] = process_precision(self.basis, max(amplitude, 1e-7))
@@ -118,6 +121,15 @@ class Design:
         return rows
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Part:
+    """Columns that belong together: shape (m, q), prior precision (q, q), which are run effects."""
+
+    columns: FloatArray
+    precision: FloatArray
+    is_run: bool = False
+
+
 def build_design(
     blocks: Blocks,
     samples: ReferenceSamples,
@@ -126,46 +138,78 @@ def build_design(
 ) -> Design:
     """Return the columns of the model for the blocks of all runs."""
     present = blocks.present.astype(np.float64)
-    shared = [present[:, None], basis.design(blocks.axis) * present[:, None]]
-    shared += [(s.column * present)[:, None] for s in signatures]
-    u_shared = [U_FACTOR, *np.ones(basis.size), *(s.u_size for s in signatures)]
     runs = (blocks.run[:, None] == np.unique(blocks.run)).astype(np.float64)
-    n_runs = runs.shape[1]
-    parts, u_own, is_run = [], [samples.u_run_sensor] * n_runs, [True] * n_runs
-    for route in samples.routes:
-        features, u_features = _features(blocks, breathing=route.breathing)
-        lean = blocks.axis - runs @ (runs.T @ blocks.axis / runs.sum(axis=0))
-        parts.append(np.column_stack([features, present, runs, runs * lean[:, None]]))
-        u_own += [route.u_absolute, *u_features, route.u_between]
-        u_own += [route.u_run] * n_runs + [DRIFT_SHARE * route.u_run] * n_runs
-        is_run += [False] * (len(u_features) + 2) + [True] * (2 * n_runs)
-    common = np.column_stack([*shared, runs])
-    width = [p.shape[1] for p in parts]
-    x = np.zeros((len(parts), blocks.run.size, common.shape[1] + sum(width)))
-    for k, part in enumerate(parts):
-        at = common.shape[1] + sum(width[:k])
-        x[k, :, : common.shape[1]] = common
-        x[k, :, at : at + width[k]] = part
+    shared = [
+        _part(present, U_FACTOR),
+        _Part(
+            columns=basis.design(blocks.axis) * present[:, None],
+            precision=np.eye(basis.size),  # replaced by the amplitude asked for
+        ),
+        *(_part(s.column * present, s.u_size) for s in signatures),
+        _part(runs, samples.u_run_sensor, is_run=True),
+    ]
+    per_route = [_route_parts(blocks, route, runs) for route in samples.routes]
+    parts = [*shared, *(part for own in per_route for part in own)]
+    size = sum(part.precision.shape[0] for part in parts)
+    x = np.zeros((len(per_route), blocks.run.size, size))
+    prior = np.zeros((size, size))
+    is_run = np.zeros(size, dtype=bool)
+    at = 0
+    owner = [-1] * len(shared) + [k for k, own in enumerate(per_route) for _ in own]
+    for part, route in zip(parts, owner, strict=True):
+        here = slice(at, at + part.precision.shape[0])
+        prior[here, here] = part.precision
+        is_run[here] = part.is_run
+        x[slice(None) if route < 0 else route, :, here] = part.columns
+        at = here.stop
     return Design(
         x=x,
         blocks=blocks,
         basis=basis,
-        u_other=np.array([*u_shared, *u_own]),
-        run_columns=np.array([False] * len(u_shared) + is_run),
+        prior=prior,
+        run_columns=is_run,
         signatures=tuple(s.name for s in signatures),
     )
 
 
-def _features(blocks: Blocks, *, breathing: bool) -> tuple[FloatArray, list[float]]:
-    """Return the columns of a route's own error, with the prior sizes of all but the constant."""
-    one = np.ones(blocks.run.size)
-    if not breathing:
-        lean = blocks.axis - np.mean(blocks.axis)
-        return np.column_stack([one, lean]), [U_FUEL_SLOPE]
-    n = _centred(np.log(blocks.speed_rpm))
+def _part(columns: FloatArray, u: float, *, is_run: bool = False) -> _Part:
+    """Return independent columns with one prior size."""
+    matrix = columns.reshape(columns.shape[0], -1)
+    return _Part(columns=matrix, precision=np.eye(matrix.shape[1]) / u**2, is_run=is_run)
+
+
+def _route_parts(blocks: Blocks, route: RouteSamples, runs: FloatArray) -> list[_Part]:
+    """Return what belongs to one route: its own error, its drift, its run effects."""
+    lean = blocks.axis - runs @ (runs.T @ blocks.axis / runs.sum(axis=0))
+    own = _breathing_parts(blocks) if route.breathing else _fuel_parts(blocks)
+    return [
+        _part(np.ones(blocks.run.size), route.u_absolute),
+        *own,
+        _part(blocks.present.astype(np.float64), route.u_between),
+        _part(runs, route.u_run, is_run=True),
+        _part(runs * lean[:, None], DRIFT_SHARE * route.u_run, is_run=True),
+    ]
+
+
+def _breathing_parts(blocks: Blocks) -> list[_Part]:
     p = _centred(np.log(blocks.p_manifold_pa))
-    u = [U_BREATHING_SLOPE] * 2 + [U_BREATHING_CURVE] * 3
-    return np.column_stack([one, n, p, n**2, n * p, p**2]), u
+    n = _centred(np.log(blocks.speed_rpm))
+    return [
+        _speed_curve(blocks, U_BREATHING_CURVE),
+        _part(p, U_BREATHING_SLOPE),
+        _part(np.column_stack([n * p, p**2]), U_BREATHING_BEND),
+    ]
+
+
+def _fuel_parts(blocks: Blocks) -> list[_Part]:
+    return [_speed_curve(blocks, U_FUEL_CURVE), _part(_centred(blocks.axis), U_FUEL_SLOPE)]
+
+
+def _speed_curve(blocks: Blocks, amplitude: float) -> _Part:
+    ln_speed = np.log(blocks.speed_rpm)
+    low, high = float(np.min(ln_speed)), float(np.max(ln_speed))
+    basis = basis_over(low, max(high, low + 0.01), SPEED_KNOT_STEP)
+    return _Part(columns=basis.design(ln_speed), precision=process_precision(basis, amplitude))
 
 
 def _centred(values: FloatArray) -> FloatArray:

@@ -54,16 +54,6 @@ class TransferTable:
     path: str = ""
     layout: Layout | None = field(default=None, repr=False)
 
-    @property
-    def rises(self) -> bool:
-        """Whether more signal means more flow; false for most period tables."""
-        return bool((self.signal[-1] > self.signal[0]) == (self.flow_kgps[-1] > self.flow_kgps[0]))
-
-    @property
-    def signal_at_end(self) -> float:
-        """Signal at the highest flow."""
-        return float(self.signal[int(np.argmax(self.flow_kgps))])
-
     def flow_at(self, signal: ArrayLike) -> FloatArray:
         """Return the flow at a signal, NaN outside the table. [kg/s]"""
         order = np.argsort(self.signal)
@@ -72,19 +62,6 @@ class TransferTable:
                 np.asarray(signal, dtype=float),
                 self.signal[order],
                 self.flow_kgps[order],
-                left=np.nan,
-                right=np.nan,
-            )
-        )
-
-    def signal_at(self, flow_kgps: ArrayLike) -> FloatArray:
-        """Return the signal that the table turns into a flow, NaN outside the table."""
-        order = np.argsort(self.flow_kgps)
-        return np.asarray(
-            np.interp(
-                np.asarray(flow_kgps, dtype=float),
-                self.flow_kgps[order],
-                self.signal[order],
                 left=np.nan,
                 right=np.nan,
             )

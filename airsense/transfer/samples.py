@@ -42,15 +42,14 @@ class ReferenceSamples:
     """All samples of all runs; arrays of shape (n,), grouped by run, time rising within a run.
 
     `present` marks the samples with the tube that the table is to fit; the others are the
-    baseline. `signal` is in the table's unit. `ln_indicated` is what the table in force made of
-    it. `p_manifold_pa` is NaN where it was not logged. `u_run_sensor` is the run-to-run standard
-    uncertainty of the sensor's own reading.
+    baseline. `ln_indicated` is ln of what the table in force made of the signal, in kg/s: the
+    axis of the table. `p_manifold_pa` is NaN where it was not logged. `u_run_sensor` is the
+    run-to-run standard uncertainty of the sensor's own reading.
     """
 
     run: IntArray
     present: BoolArray
     time_s: FloatArray
-    signal: FloatArray
     ln_indicated: FloatArray
     speed_rpm: FloatArray
     p_manifold_pa: FloatArray
@@ -71,7 +70,6 @@ class Blocks:
     run: IntArray
     present: BoolArray
     time_s: FloatArray
-    signal: FloatArray
     axis: FloatArray
     speed_rpm: FloatArray
     p_manifold_pa: FloatArray
@@ -85,7 +83,6 @@ class Blocks:
             run=self.run[mask],
             present=self.present[mask],
             time_s=self.time_s[mask],
-            signal=self.signal[mask],
             axis=self.axis[mask],
             speed_rpm=self.speed_rpm[mask],
             p_manifold_pa=self.p_manifold_pa[mask],
@@ -120,7 +117,6 @@ def to_blocks(samples: ReferenceSamples, block_s: float = BLOCK_S) -> Blocks:
         run=run[start],
         present=samples.present[good][start],
         time_s=mean(samples.time_s),
-        signal=mean(samples.signal),
         axis=mean(samples.ln_indicated),
         speed_rpm=mean(samples.speed_rpm),
         p_manifold_pa=mean(samples.p_manifold_pa),
@@ -172,7 +168,6 @@ def _empty(routes: int) -> Blocks:
         run=np.empty(0, dtype=np.int64),
         present=np.empty(0, dtype=bool),
         time_s=none,
-        signal=none,
         axis=none,
         speed_rpm=none,
         p_manifold_pa=none,

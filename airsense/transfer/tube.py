@@ -20,8 +20,8 @@ from airsense.physics.duct import (
     reynolds_tube,
     straight_length_iso_5167,
 )
-from airsense.results import Assumption, Finding, Interval, Severity
-from airsense.transfer.cautions import CAUTIONS
+from airsense.results import CAUTIONS, Assumption, Finding, Interval, Severity
+from airsense.transfer.cautions import TABLE_CAUTIONS
 
 FloatArray = NDArray[np.float64]
 
@@ -73,7 +73,7 @@ class TubeResult:
     straight_length: StraightLength | None
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
-    cautions: tuple[str, ...] = CAUTIONS
+    cautions: tuple[str, ...] = (*CAUTIONS, *TABLE_CAUTIONS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -141,7 +141,6 @@ def make_samples(
     arrays = {k: np.concatenate(v) for k, v in columns.items()}
     return ReferenceSamples(
         **arrays,
-        signal=np.exp(arrays["ln_indicated"]),
         routes=tuple(
             RouteSamples(
                 method=m,

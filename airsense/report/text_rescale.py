@@ -1,0 +1,98 @@
+"""The rescale result as text: on the terminal, and as the note beside a new table."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+
+from rich.console import Console
+from rich.table import Table
+
+from airsense.results import Severity
+from airsense.transfer.cells import Cell, Support
+from airsense.transfer.result import RescaleResult
+
+LB_PER_MIN = 132.27735731
+NOTE_WIDTH = 100
+
+
+def render(result: RescaleResult, console: Console, units: str | None) -> None:
+    """Print the short answer."""
+    console.print(result.sentence)
+    console.print(_cells(result, units))
+    for line in _lines(result):
+        console.print(line)
+
+
+def note(result: RescaleResult, units: str | None) -> str:
+    """Return what is written beside the new table, as plain text."""
+    stream = io.StringIO()
+    console = Console(file=stream, width=NOTE_WIDTH, color_system=None, highlight=False)
+    console.print(f"airsense {result.version}, rescale, engine: {result.engine}")
+    for file in result.inputs:
+        console.print(f"{file.role}: {file.path} sha256 {file.sha256}")
+    render(result, console, units)
+    return stream.getvalue()
+
+
+def _cells(result: RescaleResult, units: str | None) -> Table:
+    us = units == "us"
+    unit, scale = ("lb/min", LB_PER_MIN) if us else ("g/s", 1e3)
+    table = Table()
+    table.add_column(f"signal {result.signal_unit}", justify="right")
+    table.add_column(f"old {unit}", justify="right")
+    table.add_column(f"new {unit}", justify="right")
+    table.add_column("correction", justify="right")
+    table.add_column("95 % interval", justify="right")
+    table.add_column("samples", justify="right")
+    table.add_column("support")
+    for cell in result.cells:
+        table.add_row(*_row(cell, scale))
+    return table
+
+
+def _row(cell: Cell, scale: float) -> Iterator[str]:
+    yield f"{cell.signal:g}"
+    yield f"{cell.flow_old * scale:.2f}"
+    yield f"{cell.flow_new * scale:.2f}"
+    yield f"{100.0 * (cell.correction - 1.0):+.1f} %"
+    yield f"{100.0 * (cell.low - 1.0):+.1f} to {100.0 * (cell.high - 1.0):+.1f} %"
+    yield str(cell.samples)
+    yield cell.support.value
+
+
+def _lines(result: RescaleResult) -> Iterator[str]:
+    measured = sum(c.support is Support.MEASURED for c in result.cells)
+    yield (
+        f"{result.runs} runs, {result.baseline_runs} baseline runs; {measured} of "
+        f"{len(result.cells)} breakpoints measured."
+    )
+    left_out = (
+        ""
+        if result.residual_left_out != result.residual_left_out
+        else f", {_percent(result.residual_left_out)} on runs left out of the fit"
+    )
+    yield (
+        f"Disagreement with the true flow (root mean square): {_percent(result.residual_before)} "
+        f"before, {_percent(result.residual_after)} after{left_out}."
+    )
+    for route in result.routes:
+        yield f"route {route.method}: {'used' if route.used else 'not used: ' + route.reason}"
+    if result.equivalent_bore_m is not None:
+        bore = result.equivalent_bore_m
+        yield (
+            f"equivalent bore: {bore.value * 1e3:.1f} mm "
+            f"({bore.low * 1e3:.1f} to {bore.high * 1e3:.1f})"
+        )
+    order = (Severity.ERROR, Severity.WARNING, Severity.INFO)
+    for finding in sorted(result.findings, key=lambda f: order.index(f.severity)):
+        where = f" ({finding.where})" if finding.where else ""
+        yield f"{finding.severity.value}: {finding.message}{where}. To do: {finding.fix}."
+    for assumption in result.assumptions:
+        yield f"assumed: {assumption.quantity}: {assumption.value} ({assumption.source})"
+    for caution in result.cautions:
+        yield f"caution: {caution}"
+
+
+def _percent(fraction: float) -> str:
+    return f"{100.0 * fraction:.2f} %"

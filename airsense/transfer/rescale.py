@@ -1,0 +1,325 @@
+"""From samples and the present table to the new one, or to a reason why not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.errors import InputError
+from airsense.results import Finding, Interval
+from airsense.transfer.basis import SplineBasis, basis_over
+from airsense.transfer.cells import Cell, Support, axis_of, make_cells
+from airsense.transfer.cure import (
+    CauseTest,
+    RouteGap,
+    Weighed,
+    compare_routes,
+    leak_signatures,
+    pulsation_signatures,
+    weigh_cause,
+    weigh_covariate,
+)
+from airsense.transfer.findings import (
+    REFUSING,
+    baseline_finding,
+    cause_finding,
+    covariate_finding,
+    gap_finding,
+    table_findings,
+)
+from airsense.transfer.fit import Fit, Model, fit_blocks, prepared_blocks
+from airsense.transfer.model import TransferTable
+from airsense.transfer.result import Decision, RescaleResult, RouteUse
+from airsense.transfer.samples import Blocks, ReferenceSamples
+from airsense.transfer.tube import bore_sentence, equivalent_bore
+
+FloatArray = NDArray[np.float64]
+
+DISAGREE_Z = 3.0
+MIN_BLOCKS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """What the user chose or declared."""
+
+    max_step: float = 0.10
+    force_cause: bool = False
+    bore_before_m: float | None = None
+    bore_after_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Examined:
+    """Samples as they are used for the table, and what was found on the way."""
+
+    samples: ReferenceSamples
+    blocks: Blocks
+    gaps: tuple[RouteGap, ...]
+    dropped: str
+    findings: tuple[Finding, ...]
+
+
+def rescale(
+    table: TransferTable, samples: ReferenceSamples, options: Options, *, where: str
+) -> RescaleResult:
+    """Return the new table.
+
+    Parameters
+    ----------
+    table : TransferTable
+        The table in force when the runs with the present tube were logged.
+    samples : ReferenceSamples
+        Those runs, and baseline runs if there are any.
+    options : Options
+        Limits and what was declared.
+    where : str
+        Names the logs in an error.
+
+    Raises
+    ------
+    InputError
+        If the logs hold too few usable samples.
+    """
+    axis = axis_of(table)
+    basis = basis_over(float(np.min(axis)), float(np.max(axis)))
+    blocks = _enough(prepared_blocks(samples, basis), where)
+    examined = _examine_routes(blocks, samples, basis)
+    plain = fit_blocks(examined.blocks, examined.samples, basis)
+    weighed = _weigh(plain, examined.samples)
+    named = [w for w in weighed if w.test.status == "named"]
+    forms = [] if options.force_cause else [w.form for w in named]
+    fit = fit_blocks(examined.blocks, examined.samples, basis, forms) if forms else plain
+    cells = make_cells(table, fit, max_step=options.max_step)
+    return _result(table, fit, cells, examined, [w.test for w in weighed], options)
+
+
+def _enough(blocks: Blocks, where: str) -> Blocks:
+    usable = int(np.count_nonzero(blocks.present))
+    if usable < MIN_BLOCKS:
+        raise InputError(
+            "too few usable samples to rescale the table",
+            where=where,
+            got=f"{usable} half-second blocks with sensor and a route to the true flow",
+            allowed=f"at least {MIN_BLOCKS}, with the signal inside the table",
+            fix="log longer; see `airsense channels LOG` for what was recognised",
+        )
+    return blocks
+
+
+def _examine_routes(blocks: Blocks, samples: ReferenceSamples, basis: SplineBasis) -> Examined:
+    """Take a route out that contradicts the sensor and the other route; name it."""
+    gaps = compare_routes(blocks, samples, basis)
+    apart = [g for g in gaps if abs(g.z) > DISAGREE_Z]
+    suspects = [_suspect(g) for g in apart]
+    findings = tuple(gap_finding(g, s) for g, s in zip(apart, suspects, strict=True))
+    dropped = suspects[0] if suspects else ""
+    if not apart:
+        used, own = samples, blocks
+    elif dropped:
+        keep = [k for k, r in enumerate(samples.routes) if r.method != dropped]
+        used = replace(samples, routes=tuple(samples.routes[k] for k in keep))
+        own = replace(blocks, residual=blocks.residual[keep])
+        own = own.pick(np.asarray(np.isfinite(own.residual).any(axis=0)))
+    else:
+        used, own = _doubted(samples, apart), blocks
+    return Examined(samples=used, blocks=own, gaps=gaps, dropped=dropped, findings=findings)
+
+
+def _suspect(gap: RouteGap) -> str:
+    """Return the route that stands alone against the other route and an unchanged sensor."""
+    first_sees_none = abs(gap.first_skew) < 2.0 * gap.u_first
+    second_sees_none = abs(gap.second_skew) < 2.0 * gap.u_second
+    if first_sees_none == second_sees_none:
+        return ""
+    return gap.second if first_sees_none else gap.first
+
+
+def _doubted(samples: ReferenceSamples, gaps: Sequence[RouteGap]) -> ReferenceSamples:
+    """Widen the routes until their difference is no surprise: nobody knows which is wrong."""
+    extra = max(abs(g.gap.value) for g in gaps)
+    return replace(
+        samples,
+        routes=tuple(replace(r, u_between=np.hypot(r.u_between, extra)) for r in samples.routes),
+    )
+
+
+def _weigh(fit: Fit, samples: ReferenceSamples) -> list[Weighed]:
+    """Weigh the causes; of several that the data call for, only the likeliest is named."""
+    families = (leak_signatures(fit.blocks), pulsation_signatures(fit.blocks))
+    weighed = [weigh_cause(fit, samples, forms) for forms in families if forms]
+    first = max(weighed, key=lambda w: w.test.odds, default=None)
+    return [w if w is first else _not_named(w) for w in weighed]
+
+
+def _not_named(weighed: Weighed) -> Weighed:
+    if weighed.test.status != "named":
+        return weighed
+    return replace(weighed, test=replace(weighed.test, status="not_excluded"))
+
+
+def _result(
+    table: TransferTable,
+    fit: Fit,
+    cells: tuple[Cell, ...],
+    examined: Examined,
+    causes: Sequence[CauseTest],
+    options: Options,
+) -> RescaleResult:
+    scale = _scale(fit)
+    covariates = tuple(
+        weigh_covariate(fit, examined.samples, name, values)
+        for name, values in (
+            ("engine_speed", fit.blocks.speed_rpm),
+            ("manifold_pressure", fit.blocks.p_manifold_pa),
+        )
+    )
+    told = [cause_finding(c, forced=options.force_cause) for c in causes]
+    told += [covariate_finding(c) for c in covariates]
+    baseline = bool(np.any(~fit.blocks.present))
+    findings = [
+        *examined.findings,
+        *(f for f in told if f),
+        *table_findings(cells, options.max_step),
+    ]
+    if not baseline:
+        findings.append(baseline_finding(scale.half_width))
+    refused = any(f.code in REFUSING for f in findings) and not options.force_cause
+    decision = _decide(fit, cells, scale, refused=refused)
+    bore = _bore(scale, options)
+    before, after = _residuals(fit)
+    runs = np.unique(fit.blocks.run[fit.blocks.present]).size
+    return RescaleResult(
+        decision=decision,
+        sentence=_sentence(decision, fit, cells, scale, bore, options),
+        model=fit.model,
+        scale=scale,
+        signal_unit=table.kind.value,
+        cells=cells,
+        residual_before=before,
+        residual_after=after,
+        residual_left_out=_rms(fit.left_out),
+        degrees_of_freedom=fit.dof,
+        runs=int(runs),
+        baseline_runs=int(np.unique(fit.blocks.run).size - runs),
+        routes=_routes(examined),
+        route_gaps=examined.gaps,
+        causes=tuple(causes),
+        covariates=covariates,
+        equivalent_bore_m=bore,
+        bore_after_m=options.bore_after_m,
+        findings=tuple(findings),
+    )
+
+
+def _scale(fit: Fit) -> Interval:
+    """Return the mean correction over the range that was logged, weighted evenly over ln(flow)."""
+    from scipy.special import stdtrit
+
+    axis = fit.blocks.axis[fit.blocks.present]
+    low, high = (float(q) for q in np.quantile(axis, (0.02, 0.98)))
+    mean, u = fit.average(np.linspace(low, high, 40))
+    half = float(stdtrit(fit.dof, 0.975)) * u
+    return Interval(float(np.exp(mean)), float(np.exp(mean - half)), float(np.exp(mean + half)))
+
+
+def _decide(fit: Fit, cells: Sequence[Cell], scale: Interval, *, refused: bool) -> Decision:
+    if refused:
+        return Decision.REFUSED
+    measured = [c for c in cells if c.support is Support.MEASURED]
+    unchanged = scale.contains(1.0)
+    if fit.model is Model.SHAPE:
+        unchanged = unchanged and all(c.low <= 1.0 <= c.high for c in measured)
+    return Decision.LEAVE_IT if unchanged else Decision.CHANGE
+
+
+def _residuals(fit: Fit) -> tuple[float, float]:
+    """Return the root mean square of ln(true/indicated) before and after."""
+    present = fit.blocks.present
+    mean = _mean_residual(fit)
+    curve = fit.curve(fit.blocks.axis[present]).mean
+    return _rms(mean), _rms(mean - curve)
+
+
+def _mean_residual(fit: Fit) -> FloatArray:
+    """Return ln(true/indicated) of the present blocks, each route freed of what the fit says of it.
+
+    The route's own error, as the baseline teaches it, is taken off; its run effects are not.
+    """
+    design, present = fit.design, fit.blocks.present
+    shared = 1 + design.basis.size + len(design.signatures)
+    own = fit.posterior.mean.copy()
+    own[:shared] = 0.0
+    own[design.run_columns] = 0.0
+    residual = (fit.blocks.residual - design.x @ own)[:, present]
+    count = np.isfinite(residual).sum(axis=0)
+    return np.asarray(np.nansum(residual, axis=0) / np.maximum(count, 1))
+
+
+def _rms(values: FloatArray) -> float:
+    finite = values[np.isfinite(values)]
+    return float(np.sqrt(np.mean(finite**2))) if finite.size else float("nan")
+
+
+def _routes(examined: Examined) -> tuple[RouteUse, ...]:
+    rows = [RouteUse(method=r.method, used=True, reason="used") for r in examined.samples.routes]
+    if examined.dropped:
+        reason = "contradicts the other route and the sensor; left out and named"
+        rows.append(RouteUse(method=examined.dropped, used=False, reason=reason))
+    return tuple(rows)
+
+
+def _bore(scale: Interval, options: Options) -> Interval | None:
+    if options.bore_before_m is None:
+        return None
+    return equivalent_bore(options.bore_before_m, _skew(scale))
+
+
+def _skew(scale: Interval) -> Interval:
+    """Return indicated over true, less 1, from the correction."""
+    return Interval(1.0 / scale.value - 1.0, 1.0 / scale.high - 1.0, 1.0 / scale.low - 1.0)
+
+
+def _sentence(
+    decision: Decision,
+    fit: Fit,
+    cells: Sequence[Cell],
+    scale: Interval,
+    bore: Interval | None,
+    options: Options,
+) -> str:
+    factor = f"{scale.value:.3f} ({scale.low:.3f} to {scale.high:.3f})"
+    if decision is Decision.REFUSED:
+        text = (
+            "Refused: the difference is not, or not surely, the sensor's; see the findings. "
+            "Mend that first, or repeat with --force-cause. What is left for the table would be "
+            f"a factor of {factor}."
+        )
+    elif decision is Decision.LEAVE_IT:
+        text = (
+            f"Leave it: the flows would change by a factor of {factor}, and no change lies "
+            "inside that interval. If these logs were taken with this table in force, it has "
+            "converged."
+        )
+    elif fit.model is Model.SCALE:
+        text = (
+            f"One factor fits: multiply the flows by {factor}; the sensor reads "
+            f"{100.0 * _skew(scale).value:+.1f} %."
+        )
+    else:
+        known = [c for c in cells if c.support is not Support.HELD] or list(cells)
+        low = 100.0 * (min(c.correction for c in known) - 1.0)
+        high = 100.0 * (max(c.correction for c in known) - 1.0)
+        text = (
+            f"A shape over the signal fits better than one factor: corrections from {low:+.1f} % "
+            f"to {high:+.1f} %, on average a factor of {factor}."
+        )
+    if bore is not None and options.bore_before_m is not None and decision is Decision.CHANGE:
+        text += " " + bore_sentence(options.bore_before_m, _skew(scale), bore)
+        if options.bore_after_m is not None:
+            agree = "agrees" if bore.contains(options.bore_after_m) else "does not agree"
+            text += f" The declared {options.bore_after_m * 1e3:.1f} mm {agree}."
+    return text
