@@ -72,7 +72,7 @@ def _gather(
     table: Table, recognition: Recognition, origin: float, findings: list[Finding], where: str
 ) -> list[tuple[Match, Samples]]:
     """Convert the columns of one table and keep the rows that are samples."""
-    timing = tidy_time(table)
+    timing = tidy_time(table, where=where)
     polling = find_polling(table)
     findings.extend((*table.findings, *timing.findings, *polling.findings))
     findings.extend(_empty_start(table))

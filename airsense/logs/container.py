@@ -15,8 +15,8 @@ from typing import IO
 from airsense.errors import InputError
 
 # A log packs 5 to 40 times; a bomb packs 1000 times (our choice between the two).
-MAX_PACKING = 200
-MIN_BOMB_BYTES = 50_000_000
+MAX_PACKING = 100
+MIN_BOMB_BYTES = 20_000_000
 MAX_UNPACKED_BYTES = 4_000_000_000
 _GZIP = b"\x1f\x8b"
 _ZIP = b"PK\x03\x04"

@@ -37,10 +37,10 @@ class Rhythm:
     def rows(self, size: int) -> BoolArray:
         """Return which of `size` rows are refreshes."""
         keep = np.zeros(size, dtype=bool)
-        ends = np.append(self.starts[1:] - self.period // 2, size)
+        # Just before a skipped beat it is open whether a repeat was a refresh: leave it out.
+        ends = np.append(self.starts[1:] - self.period, size)
         for start, end in zip(self.starts, ends, strict=True):
-            keep[start : end : self.period] = True
-            keep[start] = True
+            keep[start : max(end, start + 1) : self.period] = True
         return keep
 
 

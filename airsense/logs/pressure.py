@@ -21,7 +21,6 @@ _IDLE_RPM = 1100.0
 # No engine idles with its manifold below 15 kPa absolute or boosted by more than 15 kPa
 # (common practice, no source).
 _BETWEEN_PA = 15e3
-_VACUUM_PA = -3e3
 
 
 def behaviour(p_pa: FloatArray, speed_rpm: FloatArray | None) -> str:
@@ -37,14 +36,11 @@ def behaviour(p_pa: FloatArray, speed_rpm: FloatArray | None) -> str:
     good = np.isfinite(p_pa)
     if good.sum() < 3:
         return ""
-    low = float(np.percentile(p_pa[good], 1.0))
-    if low < _VACUUM_PA:
-        return GAUGE
     if speed_rpm is not None:
         idle = good & (speed_rpm < _IDLE_RPM)
         if idle.sum() >= 5:
             return ABSOLUTE if float(np.median(p_pa[idle])) > _BETWEEN_PA else GAUGE
-    return GAUGE if low < 0.5 * _BETWEEN_PA else ""
+    return GAUGE if float(np.percentile(p_pa[good], 5.0)) < 0.5 * _BETWEEN_PA else ""
 
 
 def declared(match: Match) -> tuple[str, bool]:

@@ -209,8 +209,8 @@ def _spike(samples: Samples, _: Samples | None) -> BoolArray:
     middle = np.median(sliding_window_view(padded, 7), axis=1)
     away = np.abs(value - middle)
     spread = float(np.subtract(*np.percentile(value, (99.0, 1.0))))
-    noise = float(np.median(away[away > 0.0])) if (away > 0.0).any() else 0.0
-    limit = max(12.0 * noise, 10.0 * samples.resolution, 5.0 if thermal else 0.2 * spread)
+    noise = float(np.percentile(away, 75.0))
+    limit = max(8.0 * noise, 10.0 * samples.resolution, 5.0 if thermal else 0.2 * spread)
     runs = [
         (start, end)
         for start, end in _runs(away > limit)

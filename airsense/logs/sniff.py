@@ -67,7 +67,7 @@ def sniff(sample: bytes, *, where: str, complete: bool) -> Dialect:
     InputError
         If the bytes are no text, or hold no header followed by rows of numbers.
     """
-    encoding, text = _decode(sample, where)
+    encoding, text = _decode(sample.rstrip(b"\0") if complete else sample, where)
     lines = text.splitlines(keepends=True)
     if not complete and len(lines) > 1:
         lines = lines[:-1]
@@ -203,6 +203,7 @@ def _headers(rows: Sequence[list[str]], data: int, where: str) -> tuple[tuple[He
             fix="add the header row, with units in brackets: time [s], engine_speed [rpm], …",
         )
     header_row = named[-1]
+    _refuse_wide_rows(rows[data:], len(rows[header_row]), f"{where}, line {data + 1}")
     names = [repair_text(cell) for cell in rows[header_row]]
     unit_cells = [repair_text(cell) for cell in rows[units]] if units is not None else []
     names += [""] * (width - len(names))
@@ -220,6 +221,20 @@ def _headers(rows: Sequence[list[str]], data: int, where: str) -> tuple[tuple[He
         for name, unit in zip(names, unit_cells[: len(names)], strict=True)
     )
     return headers, header_row
+
+
+def _refuse_wide_rows(rows: Sequence[Sequence[str]], width: int, where: str) -> None:
+    """Refuse rows with more filled cells than the header has: often decimal commas."""
+    filled = sorted(max((i + 1 for i, c in enumerate(row) if c), default=0) for row in rows)
+    usual = filled[len(filled) // 2]
+    if usual > width:
+        raise InputError(
+            "rows have more cells than the header",
+            where=where,
+            got=f"{usual} cells under {width} headers: {', '.join(rows[0])[:60]}",
+            allowed="as many cells as headers",
+            fix="if these are decimal commas, export with semicolons or decimal points",
+        )
 
 
 def _is_unit_row(row: Sequence[str]) -> bool:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.errors import InputError
 from airsense.logs.source import Table
 from airsense.results import Finding, Severity
 
@@ -30,16 +31,29 @@ class Timing:
     findings: tuple[Finding, ...]
 
 
-def tidy_time(table: Table) -> Timing:
+def tidy_time(table: Table, *, where: str) -> Timing:
     """Return rising times for the rows of a table.
 
     A clock that only counts whole steps while several rows pass is spread evenly; a second log
     that starts again inside the file is moved behind the first; rows whose time is missing,
     repeated or behind are left out. Each of these is a finding.
+
+    Raises
+    ------
+    InputError
+        If no row has a readable time.
     """
     time = table.clock.time_s.copy()
     findings: list[Finding] = []
     keep = np.isfinite(time)
+    if not keep.any():
+        raise InputError(
+            "log has no readable time",
+            where=where,
+            got=f"{time.size} rows without a time",
+            allowed="rows with a time each",
+            fix='name the time column: [channels] time = "…"',
+        )
     if not keep.all():
         findings.append(
             _finding(

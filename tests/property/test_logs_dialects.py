@@ -35,9 +35,10 @@ def assert_same(log: Log, columns: Columns, first_s: float = 0.0) -> None:
     assert set(log.channels) == set(EXPECTED)
 
 
-@pytest.mark.parametrize(
-    ("delimiter", "decimal"), [(",", "."), (";", "."), (";", ","), ("\t", "."), ("\t", ","), ("|", ".")]
-)
+MARKS = [(",", "."), (";", "."), (";", ","), ("\t", "."), ("\t", ","), ("|", ".")]
+
+
+@pytest.mark.parametrize(("delimiter", "decimal"), MARKS)
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "cp1252"])
 def test_delimiter_decimal_mark_and_encoding(
     tmp_path: Path, delimiter: str, decimal: str, encoding: str
@@ -56,7 +57,9 @@ def test_preamble_and_line_ends(tmp_path: Path, preamble: str, newline: str) -> 
     assert_same(read_log(save(tmp_path / "a.csv", content)), columns)
 
 
-UNIT_FORMS = ("{n} [{u}]", "{n} ({u})", "{n} {{{u}}}", "{n} <{u}>", "{n}[{u}]", "{n} / {u}", "{n} {u}")
+UNIT_FORMS = (
+    "{n} [{u}]", "{n} ({u})", "{n} {{{u}}}", "{n} <{u}>", "{n}[{u}]", "{n} / {u}", "{n} {u}",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("form", UNIT_FORMS)
@@ -164,9 +167,11 @@ def test_gzip_and_zip_members_read_as_the_file_does(tmp_path: Path) -> None:
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.csv.gz", "a.zip"]
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(
-    st.sampled_from([(",", "."), (";", ","), (";", "."), ("\t", ","), ("|", ".")]),
+    st.sampled_from(MARKS),
     st.sampled_from(["utf-8", "utf-8-sig", "utf-16", "latin-1"]),
     st.sampled_from(PREAMBLES),
     st.sampled_from(["\n", "\r\n"]),
