@@ -1,0 +1,77 @@
+"""The comparison as text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from airsense.report.headline import headlines
+from airsense.report.node import Node, node_of
+from airsense.report.text_parts import (
+    changes_table,
+    plain_table,
+    print_causes,
+    print_cautions,
+    print_findings,
+    print_headline,
+    print_routes,
+)
+from airsense.report.words import percent, percent_range
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from airsense.jobs.compare import CompareResult
+
+
+def render(result: CompareResult | Node, console: Console, units: str | None) -> None:
+    """Print answer, changes, routes, causes and the change by speed of each pair.
+
+    Everything is a ratio, so `units` changes nothing.
+    """
+    node = node_of(result)
+    for pair, headline in zip(node.pairs, headlines(node), strict=True):
+        print_headline(headline, console)
+        console.print("")
+        _print_pair(pair, console)
+        console.print("")
+    low, high = node.window.engine_speed_rpm
+    console.print(
+        f"Means over {node.window.bins} bins of {low:.0f} to {high:.0f} rpm, {node.window.kind}."
+    )
+    print_findings(node.findings, console)
+    print_cautions(node.cautions, console)
+
+
+def _print_pair(pair: Node, console: Console) -> None:
+    console.print(
+        changes_table(
+            (
+                ("air flow as indicated", pair.airflow_change_indicated),
+                ("air flow of the engine", pair.airflow_change),
+                ("sensor's reading (skew)", pair.sensor_skew),
+                ("brake power", pair.brake_power_change),
+                ("fuel", pair.fuel_change),
+            )
+        )
+    )
+    if pair.attribution is not None and pair.attribution.note:
+        console.print(f"Note: {pair.attribution.note}.")
+    console.print("")
+    print_routes(pair.estimates, console)
+    console.print("")
+    print_causes(pair.causes, console)
+    console.print("")
+    _print_by_speed(pair.by_speed, console)
+
+
+def _print_by_speed(rows: tuple[Node, ...], console: Console) -> None:
+    titles = ("rpm", "indicated", "engine", "skew")
+    table = plain_table(*titles, right=titles)
+    for row in rows:
+        table.add_row(
+            f"{row.engine_speed_rpm:.0f}",
+            percent(row.airflow_change_indicated),
+            percent_range(row.airflow_change),
+            percent_range(row.sensor_skew),
+        )
+    console.print(table)
