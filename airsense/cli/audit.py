@@ -14,9 +14,7 @@ from airsense.cli.common import EXIT_CONDITION_MET, IN_FILE, Output, fail_on_opt
 @fail_on_option
 @output_options
 @click.pass_context
-def command(
-    context: click.Context, claims: Path, fail_on: tuple[str, ...], output: Output
-) -> None:
+def command(context: click.Context, claims: Path, fail_on: tuple[str, ...], output: Output) -> None:
     """Check the printed figures of CLAIMS.toml: supported, contradicted or open.
 
     `airsense new claims` writes a commented template. --fail-on takes a verdict, such as

@@ -24,7 +24,7 @@ from airsense.cli.common import (
 @fail_on_option
 @output_options
 @click.pass_context
-def command(  # noqa: PLR0913  # one parameter an option
+def command(  # one parameter an option
     context: click.Context,
     logs: tuple[Path, ...],
     engine_file: Path,

@@ -18,7 +18,7 @@ OUT_FILE = click.Path(path_type=Path)
 EXIT_CONDITION_MET = 3
 
 
-class RpmWindow(click.ParamType):
+class RpmWindow(click.ParamType[tuple[float, float]]):
     """LOW:HIGH in rpm."""
 
     name = "LOW:HIGH"
@@ -104,9 +104,7 @@ def output_options(function: F) -> F:
         force: bool,
         **kwargs: Any,
     ) -> Any:
-        output = Output(
-            json=json_file, report=report_file, force=force, quiet=quiet, units=units
-        )
+        output = Output(json=json_file, report=report_file, force=force, quiet=quiet, units=units)
         output.check()
         return function(*args, output=output, **kwargs)
 

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 @fail_on_option
 @output_options
 @click.pass_context
-def command(  # noqa: PLR0913  # one parameter an option
+def command(  # noqa: PLR0913, PLR0917  # one parameter an option
     context: click.Context,
     campaign: Path | None,
     engine_file: Path | None,

@@ -53,7 +53,7 @@ class Identity:
 
 
 def lambda_identity(run: Run) -> Identity | None:
-    """Test whether fuel x lambda is the sensor's flow times a constant; None if it cannot be told."""
+    """Test whether fuel x lambda is the sensor's flow times a constant; None if untold."""
     if run.lambda_ is None or run.mdot_fuel_kgps is None or run.mdot_maf_kgps is None:
         return None
     lambda_name = "lambda" if "lambda" in run.log else "exhaust_oxygen"
@@ -119,7 +119,7 @@ def _ln_ratio(flow: FloatArray, maf: FloatArray) -> FloatArray:
         ratio = np.log(flow) - np.log(maf)
     edge = len(LAGS_IN_STEPS)
     ratio = ratio[edge:-edge]
-    return ratio[np.isfinite(ratio)]
+    return np.asarray(ratio[np.isfinite(ratio)], dtype=np.float64)
 
 
 def _spread(x: FloatArray) -> float:
@@ -153,7 +153,7 @@ def circular_finding(identity: Identity, where: str) -> Finding:
         code=f"circular_{identity.channel}",
         severity=Severity.WARNING if identity.channel == "lambda" else Severity.INFO,
         message=f"{identity.channel} is computed from the air-flow sensor: their ratio is constant "
-        f"to {100 * identity.residual:.2f} % (rounding alone gives {100 * identity.rounding:.2f} %), "
+        f"to {100 * identity.residual:.2f} % (rounding gives {100 * identity.rounding:.2f} %), "
         f"lag {identity.lag_s:+.2f} s; it is no evidence and is left out",
         fix="log a lambda that a sensor in the exhaust measures"
         if identity.channel == "lambda"

@@ -47,8 +47,12 @@ def fuel_of(setup: EngineSetup) -> tuple[FuelProperties, tuple[Assumption, ...]]
         )
         return own, ()
     name = declared.name or _BY_IGNITION[setup.engine.ignition]
-    assumed = () if declared.name else (
-        Assumption(quantity="fuel", value=name, source="assumed from the ignition; see [fuel]"),
+    assumed = (
+        ()
+        if declared.name
+        else (
+            Assumption(quantity="fuel", value=name, source="assumed from the ignition; see [fuel]"),
+        )
     )
     return fuel_named(name), assumed
 

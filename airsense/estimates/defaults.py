@@ -97,10 +97,7 @@ def defaults_for(declared: Uncertainty, *, charge_temperature_estimated: bool) -
         Whether the charge temperature is estimated instead of measured.
     """
     return Defaults(
-        **{
-            name: _size(name, declared, charge_temperature_estimated)
-            for name in _TABLE
-        }
+        **{name: _size(name, declared, charge_temperature_estimated) for name in _TABLE}
     )
 
 

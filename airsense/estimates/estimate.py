@@ -61,7 +61,9 @@ class Estimate:
             return np.where(self.mdot_kgps > 0.0, np.log(self.mdot_kgps), np.nan)
 
 
-def influence_of(size: Size, *, key: str, sensitivity: float = 1.0, scale: float = 1.0) -> Influence:
+def influence_of(
+    size: Size, *, key: str, sensitivity: float = 1.0, scale: float = 1.0
+) -> Influence:
     """Turn a declared size into a component of a flow budget.
 
     Parameters

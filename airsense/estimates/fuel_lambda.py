@@ -61,7 +61,9 @@ def fuel_lambda(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     budget = [
         influence_of(sizes.fuel, key="fuel"),
         lambda_influence(run, sizes),
-        Influence(key="afr", label="stoichiometric ratio", absolute=U_AFR_ABS, run=0.0, between=0.0),
+        Influence(
+            key="afr", label="stoichiometric ratio", absolute=U_AFR_ABS, run=0.0, between=0.0
+        ),
     ]
     if run.fuel_is_per_stroke:
         budget.append(influence_of(sizes.engine_speed, key="engine_speed"))

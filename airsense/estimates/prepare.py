@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from airsense.estimates.combustion import find_fuel_flow, find_lambda, find_power_w, fuel_of, require
+from airsense.estimates.combustion import (
+    find_fuel_flow,
+    find_lambda,
+    find_power_w,
+    fuel_of,
+    require,
+)
 from airsense.estimates.pressures import Pressures, find_pressures
 from airsense.estimates.run import Air, Run, grid_of, native_step_s, on_grid
 from airsense.estimates.temperature import Charge, find_charge_temperature

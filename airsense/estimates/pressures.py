@@ -114,7 +114,7 @@ def _missing_barometer(log: Log, from_gauge: bool) -> Finding:
     return Finding(
         code="missing_barometer",
         severity=Severity.WARNING if from_gauge else Severity.INFO,
-        message=f"no barometric pressure was logged; the standard atmosphere is assumed, and {what}",
+        message=f"no barometric pressure was logged; the standard atmosphere is assumed; {what}",
         fix="log barometric pressure, or a few seconds with the ignition on and the engine still",
         where=log.path,
     )

@@ -59,7 +59,11 @@ def apparent_ve(run: Run, setup: EngineSetup) -> FloatArray | None:
     engine = setup.engine
     with np.errstate(invalid="ignore", divide="ignore"):
         swept = (
-            run.p_manifold_pa * engine.displacement_m3 * engine.cycles_per_rev * run.speed_rpm / 60.0
+            run.p_manifold_pa
+            * engine.displacement_m3
+            * engine.cycles_per_rev
+            * run.speed_rpm
+            / 60.0
         ) / (run.air.r_jpkgk * run.t_charge_k)
         return np.where(swept > 0.0, run.mdot_maf_kgps / swept, np.nan)
 
@@ -102,7 +106,9 @@ def loaded_samples(run: Run) -> BoolArray:
     """Return where the engine runs under boost, so that a shut valve can be expected."""
     assert run.p_manifold_pa is not None
     with np.errstate(invalid="ignore"):
-        return (run.p_manifold_pa > LOADED_PRESSURE_RATIO * run.p_ambient_pa) & (run.speed_rpm > 1200.0)
+        return (run.p_manifold_pa > LOADED_PRESSURE_RATIO * run.p_ambient_pa) & (
+            run.speed_rpm > 1200.0
+        )
 
 
 def mask_recirculation(run: Run, setup: EngineSetup) -> Run:

@@ -92,7 +92,7 @@ def grid_of(log: Log) -> FloatArray:
     step = min(max(MIN_STEP_S, native_step_s(log)), MAX_STEP_S)
     if high - low < step:
         return np.empty(0)
-    return low + step * np.arange(int((high - low) / step) + 1)
+    return np.asarray(low + step * np.arange(int((high - low) / step) + 1), dtype=np.float64)
 
 
 def native_step_s(log: Log) -> float:

@@ -49,9 +49,7 @@ def find_segments(runs: Sequence[Run]) -> tuple[Segment, ...]:
             for run, masks in zip(runs, pulls, strict=True)
             for k, mask in enumerate(masks)
         )
-    return tuple(
-        Segment(run=run, use=_steady(run), kind="steady", label=run.name) for run in runs
-    )
+    return tuple(Segment(run=run, use=_steady(run), kind="steady", label=run.name) for run in runs)
 
 
 def _label(run: Run, k: int, count: int) -> str:

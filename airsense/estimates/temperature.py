@@ -67,7 +67,7 @@ def _median(log: Log, name: str) -> float | None:
     return float(np.median(log[name].value))
 
 
-def _place(  # noqa: PLR0913  # each input is a different kind of evidence
+def _place(  # each input is a different kind of evidence
     name: str,
     measured: FloatArray,
     log: Log,
@@ -89,8 +89,10 @@ def _place(  # noqa: PLR0913  # each input is a different kind of evidence
         return declared, None
     ambient_on_grid = on_grid(log, "ambient_temperature", time_s)
     guess = infer_place(
-        measured, ambient_on_grid if ambient is not None else None,
-        pressures.p_manifold_pa, pressures.p_ambient_pa,
+        measured,
+        ambient_on_grid if ambient is not None else None,
+        pressures.p_manifold_pa,
+        pressures.p_ambient_pa,
     )
     seen = TemperaturePlace(guess.place)
     if seen is TemperaturePlace.BEFORE_COMPRESSOR and declared is not seen:
@@ -134,13 +136,17 @@ def _measured(
     channel = log[name]
     used = DEFAULT_TIME_CONSTANT_S if tau is None else tau
     quick = undo_thermistor_lag(channel.time_s, channel.value, used) if used else channel.value
-    assumed = () if tau is not None else (
-        Assumption(
-            quantity="time constant of the charge-temperature sensor",
-            value=f"{used:g} s",
-            source="assumed: generic bare or shielded thermistor; set "
-            "[charge_temperature] time_constant_s",
-        ),
+    assumed = (
+        ()
+        if tau is not None
+        else (
+            Assumption(
+                quantity="time constant of the charge-temperature sensor",
+                value=f"{used:g} s",
+                source="assumed: generic bare or shielded thermistor; set "
+                "[charge_temperature] time_constant_s",
+            ),
+        )
     )
     return Charge(
         t_charge_k=np.interp(time_s, channel.time_s, quick, left=np.nan, right=np.nan),
@@ -160,8 +166,14 @@ def _estimated(
     findings: tuple[Finding, ...],
 ) -> Charge:
     if pressures.p_manifold_pa is None:
-        return Charge(t_charge_k=None, t_ambient_k=ambient_k, estimated=True, u_k=None,
-                      findings=findings, assumptions=())
+        return Charge(
+            t_charge_k=None,
+            t_ambient_k=ambient_k,
+            estimated=True,
+            u_k=None,
+            findings=findings,
+            assumptions=(),
+        )
     t_in = inlet_k if inlet_k is not None else ASSUMED_AMBIENT_K
     t_ambient = ambient_k if ambient_k is not None else t_in
     guess = estimate_charge_temperature_k(

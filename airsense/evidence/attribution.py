@@ -43,7 +43,7 @@ class Attribution:
     note: str
 
 
-def attribute(
+def attribute(  # noqa: PLR0913  # each part of the change rests on another measurement
     table: BinTable,
     design: Design,
     change: Change,

@@ -67,7 +67,8 @@ def common_window(
             highs.append(float(high))
     low, high = (max(lows), min(highs)) if lows else (0.0, 0.0)
     spans = "; ".join(
-        f"{s.label}: {lo:.0f} to {hi:.0f} rpm" for s, lo, hi in zip(segments, lows, highs, strict=False)
+        f"{s.label}: {lo:.0f} to {hi:.0f} rpm"
+        for s, lo, hi in zip(segments, lows, highs, strict=False)
     )
     if wanted_rpm is not None:
         low, high = max(low, wanted_rpm[0]), min(high, wanted_rpm[1])
@@ -136,7 +137,7 @@ class _OneRun:
 def _bin_count(segments: Sequence[Segment], window_rpm: tuple[float, float]) -> int:
     low, high = window_rpm
     per_run = [
-        np.count_nonzero((s.run.speed_rpm[s.use] >= low) & (s.run.speed_rpm[s.use] <= high))
+        int(np.count_nonzero((s.run.speed_rpm[s.use] >= low) & (s.run.speed_rpm[s.use] <= high)))
         for s in segments
     ]
     by_samples = min(per_run) // (2 * MIN_SAMPLES_PER_BIN)
@@ -156,7 +157,7 @@ def _bin_one(
     good = segment.use & np.all(np.isfinite(stack), axis=0)
     good &= (speed >= edges[0]) & (speed <= edges[-1])
     where = np.clip(np.searchsorted(edges, speed[good], side="right") - 1, 0, n_bins - 1)
-    count = np.bincount(where, minlength=n_bins)
+    count = np.bincount(where, minlength=n_bins).astype(np.float64)
     x = np.log(speed[good])
     rows = stack[:, good]
     centre = np.log(0.5 * (edges[1:] + edges[:-1]))

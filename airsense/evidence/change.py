@@ -107,9 +107,7 @@ def build_change(
         *collect_effects({name: budgets[name] for name in routes}),
         _engine(len(routes), controlled),
     )
-    effects = update_by_repeats(
-        effects, run_means, design.matrix, noise.mean(axis=(1, 2)) / n_full
-    )
+    effects = update_by_repeats(effects, run_means, design.matrix, noise.mean(axis=(1, 2)) / n_full)
     value = np.einsum("r,krb->kb", design.weights, stack)
     return Change(
         routes=routes,

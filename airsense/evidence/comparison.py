@@ -157,9 +157,7 @@ def compare_pair(given: PairInput) -> PairResult:
         chi_square=tests.chi_square,
         chi_square_dof=tests.dof,
         chi_square_probability=tests.probability,
-        prior_sensitivity=prior_sensitivity(
-            posterior, conditions, given.margin, tests.probability
-        ),
+        prior_sensitivity=prior_sensitivity(posterior, conditions, given.margin, tests.probability),
         probability_of_gain=1.0 - true.below(0.0),
         probability_of_over_reading=1.0 - skew.below(0.0),
     )
@@ -170,19 +168,17 @@ def _state(given: PairInput, name: str, budget: Sequence[Influence]) -> Interval
 
 
 def _used(change: Change, tests: Sequence[RouteTest]) -> tuple[EstimateRow, ...]:
-    rows = []
-    for test in tests:
-        rows.append(
-            EstimateRow(
-                method=test.method,
-                change=route_change(change, test.method),
-                used=True,
-                reason=test.sentence,
-                test_z=test.z,
-                weight=test.weight,
-            )
+    return tuple(
+        EstimateRow(
+            method=test.method,
+            change=route_change(change, test.method),
+            used=True,
+            reason=test.sentence,
+            test_z=test.z,
+            weight=test.weight,
         )
-    return tuple(rows)
+        for test in tests
+    )
 
 
 def _unused(unused: Sequence[Unused]) -> tuple[EstimateRow, ...]:

@@ -99,7 +99,8 @@ def change_variance(effect: Effect, run_weight: float) -> float:
 
 def spread(effect: Effect, correlation: FloatArray, variance: float) -> FloatArray:
     """Return the covariance over (route, bin), flattened route-major."""
-    return variance * np.kron(np.outer(effect.sensitivity, effect.sensitivity), correlation)
+    routes = np.outer(effect.sensitivity, effect.sensitivity)
+    return np.asarray(variance * np.kron(routes, correlation), dtype=np.float64)
 
 
 def with_run(effect: Effect, run: float, between: float, dof: float) -> Effect:

@@ -198,9 +198,7 @@ def _volumetric_efficiency(conditions: Conditions, size: float) -> tuple[Column,
     tilt = _tilt(np.log(conditions.speed_rpm))
     return (
         Column(effect=_on(conditions, -_flat(conditions), (speed_density.METHOD,)), size=size),
-        Column(
-            effect=_on(conditions, -tilt, (speed_density.METHOD,)), size=EFFICIENCY_TILT_SIZE
-        ),
+        Column(effect=_on(conditions, -tilt, (speed_density.METHOD,)), size=EFFICIENCY_TILT_SIZE),
     )
 
 

@@ -108,7 +108,7 @@ class Posterior:
     budget: tuple[Part, ...]
 
     def mixture(self, quantity: str) -> Mixture:
-        """Return the mixture of `skew` or `true`, or of all bins of `skew_by_bin`, `true_by_bin`."""
+        """Return the mixture of `skew` or `true`, or by bin with `_by_bin`."""
         shown = [self.fits[k] for k in self.stands_for]
         return Mixture(
             weight=self.weights,
@@ -124,7 +124,11 @@ class Posterior:
     def probability(self, cause: Cause) -> float:
         """Return the posterior probability that a cause is at work."""
         return float(
-            sum(w for w, f in zip(self.weights, self.fits, strict=True) if cause in f.hypothesis.causes)
+            sum(
+                w
+                for w, f in zip(self.weights, self.fits, strict=True)
+                if cause in f.hypothesis.causes
+            )
         )
 
 
@@ -195,9 +199,7 @@ class _Solver:
         cov = np.linalg.inv(precision) if size.size else np.zeros((0, 0))
         theta = cov @ (z.T @ self.y)
         misfit = float(self.y @ self.y - theta @ precision @ theta)
-        log_det = self.log_det + float(
-            np.linalg.slogdet(precision)[1] + 2.0 * np.sum(np.log(size))
-        )
+        log_det = self.log_det + float(np.linalg.slogdet(precision)[1] + 2.0 * np.sum(np.log(size)))
         at_sensor = h[:n_bins] * sensor
         skew_bin = at_sensor @ theta
         skew_cov = at_sensor @ cov @ at_sensor.T
@@ -277,13 +279,9 @@ def infer(
     """
     solver = _Solver(change, true_size, true_shape_size)
     fits = tuple(solver.fit(h) for h in candidates)
-    scale = next(
-        h for h in candidates if h.sensor is Cause.SENSOR_SCALE and h.fault is Cause.NONE
-    )
+    scale = next(h for h in candidates if h.sensor is Cause.SENSOR_SCALE and h.fault is Cause.NONE)
     budget = solver.budget(scale)
-    dof = welch_satterthwaite(
-        np.array([p.u**2 for p in budget]), np.array([p.dof for p in budget])
-    )
+    dof = welch_satterthwaite(np.array([p.u**2 for p in budget]), np.array([p.dof for p in budget]))
     misfit = np.array([f.misfit for f in fits])
     excess = misfit - misfit.min()
     likelihood = np.array([f.log_evidence for f in fits]) - 0.5 * (dof + 1.0) * np.log1p(

@@ -127,7 +127,7 @@ def _sentence(verdict: CheckVerdict, error: Interval) -> str:
     return {
         CheckVerdict.PLAUSIBLE: f"The sensor agrees with the routes that do not use it: its error "
         f"is {shown}, and zero lies inside.",
-        CheckVerdict.IMPLAUSIBLE: f"The sensor does not agree with the routes: its error is {shown}.",
+        CheckVerdict.IMPLAUSIBLE: f"The sensor disagrees with the routes: its error is {shown}.",
         CheckVerdict.UNDETERMINED: f"Undetermined: the sensor's error is {shown}, too wide or too "
         "close to zero to judge it.",
     }[verdict]

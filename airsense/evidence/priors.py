@@ -49,36 +49,84 @@ LEVEL_SIZE = 0.5
 
 # What happens at the air-flow sensor or between it and the engine: one of these.
 SENSOR_PRIORS = (
-    Prior(cause=Cause.NONE, probability=0.38, size=0.0,
-          reason="many tubes keep the bore and the flow at the sensor"),
-    Prior(cause=Cause.SENSOR_SCALE, probability=0.45, size=USUAL_SCALE_SIZE,
-          reason="a bore or profile change is the usual effect of a new tube; 1 mm in 80 is 2.5 %"),
-    Prior(cause=Cause.SENSOR_SHAPE, probability=0.08, size=0.03,
-          reason="a bend or filter whose effect changes with flow"),
-    Prior(cause=Cause.PULSATION, probability=0.05, size=0.05,
-          reason="reverse flow reads as forward flow at low speed; depends on tube length"),
-    Prior(cause=Cause.LEAK_AFTER_COMPRESSOR, probability=0.025, size=0.05,
-          reason="couplers are opened in the work; leaks grow with boost"),
-    Prior(cause=Cause.LEAK_BEFORE_COMPRESSOR, probability=0.012, size=0.025,
-          reason="a joint behind the sensor may draw unmetered air, but the depression is small"),
+    Prior(
+        cause=Cause.NONE,
+        probability=0.38,
+        size=0.0,
+        reason="many tubes keep the bore and the flow at the sensor",
+    ),
+    Prior(
+        cause=Cause.SENSOR_SCALE,
+        probability=0.45,
+        size=USUAL_SCALE_SIZE,
+        reason="a bore or profile change is the usual effect of a new tube; 1 mm in 80 is 2.5 %",
+    ),
+    Prior(
+        cause=Cause.SENSOR_SHAPE,
+        probability=0.08,
+        size=0.03,
+        reason="a bend or filter whose effect changes with flow",
+    ),
+    Prior(
+        cause=Cause.PULSATION,
+        probability=0.05,
+        size=0.05,
+        reason="reverse flow reads as forward flow at low speed; depends on tube length",
+    ),
+    Prior(
+        cause=Cause.LEAK_AFTER_COMPRESSOR,
+        probability=0.025,
+        size=0.05,
+        reason="couplers are opened in the work; leaks grow with boost",
+    ),
+    Prior(
+        cause=Cause.LEAK_BEFORE_COMPRESSOR,
+        probability=0.012,
+        size=0.025,
+        reason="a joint behind the sensor may draw unmetered air, but the depression is small",
+    ),
 )
 # A leak that the work made is likelier than one that the work mended.
 NEW_LEAK_SHARE = 0.85
 
 # What can shift a route between the configurations without any change of air: at most one.
 FAULT_PRIORS = (
-    Prior(cause=Cause.MANIFOLD_PRESSURE, probability=0.020, size=0.10,
-          reason="a drifted or exchanged sensor, a wrong unit, a loose hose: rare, then large"),
-    Prior(cause=Cause.CHARGE_TEMPERATURE, probability=0.035, size=0.04,
-          reason="sensor moved, or heat soak that the lag correction misses; 12 K in 310 K"),
-    Prior(cause=Cause.VOLUMETRIC_EFFICIENCY, probability=0.035, size=0.025,
-          reason="back pressure, valve timing or temperature of the engine changed"),
-    Prior(cause=Cause.RECIRCULATION, probability=0.020, size=0.06,
-          reason="a recirculation valve open in one configuration only"),
-    Prior(cause=Cause.FUEL_SCALE, probability=0.025, size=0.05,
-          reason="commanded fuel off by rail pressure, injector map or temperature"),
-    Prior(cause=Cause.LAMBDA_SCALE, probability=0.025, size=0.04,
-          reason="an aged or moved lambda sensor, leak in the exhaust"),
+    Prior(
+        cause=Cause.MANIFOLD_PRESSURE,
+        probability=0.020,
+        size=0.10,
+        reason="a drifted or exchanged sensor, a wrong unit, a loose hose: rare, then large",
+    ),
+    Prior(
+        cause=Cause.CHARGE_TEMPERATURE,
+        probability=0.035,
+        size=0.04,
+        reason="sensor moved, or heat soak that the lag correction misses; 12 K in 310 K",
+    ),
+    Prior(
+        cause=Cause.VOLUMETRIC_EFFICIENCY,
+        probability=0.035,
+        size=0.025,
+        reason="back pressure, valve timing or temperature of the engine changed",
+    ),
+    Prior(
+        cause=Cause.RECIRCULATION,
+        probability=0.020,
+        size=0.06,
+        reason="a recirculation valve open in one configuration only",
+    ),
+    Prior(
+        cause=Cause.FUEL_SCALE,
+        probability=0.025,
+        size=0.05,
+        reason="commanded fuel off by rail pressure, injector map or temperature",
+    ),
+    Prior(
+        cause=Cause.LAMBDA_SCALE,
+        probability=0.025,
+        size=0.04,
+        reason="an aged or moved lambda sensor, leak in the exhaust",
+    ),
 )
 
 # The true change itself: what intakes and boost control do to an engine.

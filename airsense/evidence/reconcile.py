@@ -134,7 +134,9 @@ def check_routes(change: Change) -> RouteTests:
     result = reconcile(reading, covariance, conditions)
     limit = critical_z(len(names))
     rows = tuple(
-        RouteTest(method=n, z=float(z), weight=float(w), sentence=_sentence(float(z), float(w), limit))
+        RouteTest(
+            method=n, z=float(z), weight=float(w), sentence=_sentence(float(z), float(w), limit)
+        )
         for n, z, w in zip(names, result.z, weights, strict=True)
     )
     return RouteTests(rows=rows, chi_square=result.chi_square, dof=result.dof)

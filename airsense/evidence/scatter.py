@@ -22,7 +22,7 @@ _RIDGE = 1e-10
 
 def residual_degrees(design: FloatArray) -> int:
     """Return the degrees of freedom that repeats leave: runs less fitted parameters."""
-    return design.shape[0] - int(np.linalg.matrix_rank(design))
+    return int(design.shape[0] - np.linalg.matrix_rank(design))
 
 
 def residuals(values: FloatArray, design: FloatArray) -> FloatArray:

@@ -34,9 +34,7 @@ def prior_sensitivity(
         rows.append(
             PriorRun(
                 factor=factor,
-                verdict=decide(
-                    true, skew, margin, unexplained=unexplained(moved, routes_agree)
-                ),
+                verdict=decide(true, skew, margin, unexplained=unexplained(moved, routes_agree)),
                 airflow_change=true.interval(),
                 sensor_skew=skew.interval(),
             )

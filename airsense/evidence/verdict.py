@@ -96,7 +96,7 @@ def sentence(verdict: Verdict, *, indicated: Interval, true: Interval, skew: Int
     shown = f"the sensor shows {percent(indicated.value)} air"
     air, sensor = range_text(true), range_text(skew)
     return {
-        Verdict.GAIN_SUPPORTED: f"The gain is real: {shown}, and the engine's air changed by {air}; "
+        Verdict.GAIN_SUPPORTED: f"The gain is real: {shown}, the engine's air changed by {air}; "
         f"the sensor's own reading changed by {sensor}.",
         Verdict.PARTLY_SUPPORTED: f"Part of the gain is real: {shown}, of which the engine's air "
         f"changed by {air} and the sensor's reading by {sensor}.",

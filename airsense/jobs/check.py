@@ -22,7 +22,7 @@ from airsense.setup.load import load_engine
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckResult:
-    """The answer of `check`; JSON by the contract. `sensor_error` is indicated over true, less 1."""
+    """The answer of `check`; JSON by the contract. `sensor_error`: indicated over true, less 1."""
 
     schema: str = "airsense.check/1"
     version: str = airsense.__version__

@@ -143,9 +143,7 @@ def _why_excluded(proof: Identity) -> str:
     )
 
 
-def make_ready(
-    runs: Sequence[Run], setup: EngineSetup, rpm: tuple[float, float] | None
-) -> Ready:
+def make_ready(runs: Sequence[Run], setup: EngineSetup, rpm: tuple[float, float] | None) -> Ready:
     """Return the runs with their routes, binned over the common window.
 
     Raises
@@ -209,9 +207,7 @@ def _joint_budget(estimates: Sequence[Estimate]) -> tuple[Influence, ...]:
     return tuple(worst.values())
 
 
-def _states(
-    runs: Sequence[Run], owner: Sequence[int]
-) -> dict[str, list[FloatArray | None]]:
+def _states(runs: Sequence[Run], owner: Sequence[int]) -> dict[str, list[FloatArray | None]]:
     names = ("p_manifold_pa", "t_charge_k", "mdot_fuel_kgps", "power_w", "depression_pa", "lambda_")
     states: dict[str, list[FloatArray | None]] = {
         name: [getattr(runs[k], name) for k in owner] for name in names

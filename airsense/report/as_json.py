@@ -16,8 +16,8 @@ def to_plain(value: Any) -> Any:
 
     A trailing underscore, which Python needs to tell `lambda_` from a keyword, is dropped.
     """
-    if isinstance(value, Enum):
-        return value.value
+    if isinstance(value, Enum | np.generic):
+        return to_plain(value.value if isinstance(value, Enum) else value.item())
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {
             field.name.rstrip("_"): to_plain(getattr(value, field.name))
@@ -27,11 +27,7 @@ def to_plain(value: Any) -> Any:
         return {str(key): to_plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple | np.ndarray):
         return [to_plain(item) for item in value]
-    if isinstance(value, np.generic):
-        return to_plain(value.item())
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value
+    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def to_json(result: Any) -> str:

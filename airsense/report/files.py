@@ -22,7 +22,10 @@ def refuse_overwrite(path: str | Path, *, force: bool) -> None:
         raise _error(file, "it is a folder", "a file name", "give a file name inside the folder")
     if not file.absolute().parent.is_dir():
         raise _error(
-            file, f"the folder {file.parent} does not exist", "an existing folder", "create it first"
+            file,
+            f"the folder {file.parent} does not exist",
+            "an existing folder",
+            "create it first",
         )
     if (file.exists() or file.is_symlink()) and not force:
         raise _error(
@@ -60,7 +63,10 @@ def write_bytes(path: str | Path, data: bytes, *, force: bool = False) -> None:
             raise
     except OSError as error:
         raise _error(
-            file, error.strerror or type(error).__name__, "a writable place", "check rights and space"
+            file,
+            error.strerror or type(error).__name__,
+            "a writable place",
+            "check rights and space",
         ) from None
 
 
@@ -71,4 +77,6 @@ def _umask() -> int:
 
 
 def _error(file: Path, got: str, allowed: str, fix: str) -> InputError:
-    return InputError("output cannot be written", where=str(file), got=got, allowed=allowed, fix=fix)
+    return InputError(
+        "output cannot be written", where=str(file), got=got, allowed=allowed, fix=fix
+    )

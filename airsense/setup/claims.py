@@ -286,5 +286,3 @@ class Claims(Declared):
     uncertainty: Uncertainty = Uncertainty()
     result: Annotated[tuple[Result, ...], Field(min_length=1, max_length=200)]
     claim: Annotated[tuple[Claim, ...], Field(max_length=200)] = ()
-
-

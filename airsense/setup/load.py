@@ -132,8 +132,10 @@ def _five_parts(
 
 def _is_branch(part: int | str, detail: ErrorDetails) -> bool:
     """Pydantic adds the branch of a union (`constrained-float`, `str`) to the path of the key."""
-    return isinstance(part, str) and part in {"constrained-float", "float", "str", "int"} and (
-        part != detail["loc"][0]
+    return (
+        isinstance(part, str)
+        and part in {"constrained-float", "float", "str", "int"}
+        and (part != detail["loc"][0])
     )
 
 

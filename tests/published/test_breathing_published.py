@@ -271,8 +271,8 @@ def test_absolute_load(flow_gps, speed_rpm, printed):
 def test_density_of_the_absolute_load():
     ideal = 101325.0 / (R_DRY_AIR_JPKGK * 298.15)
     Published("SAE J1979, dry air at 25 C and 101.325 kPa", "1.184").check(ideal)
-    why = "gas constant of 287.05 J/(kg K) there"
-    Published("ideal gas", "1.18390", model_offset=2e-5, why=why).check(ideal)
+    why = "another dry-air gas constant, 287.05 to 287.06 are in use"
+    Published("ideal gas", "1.18390", model_offset=5e-5, why=why).check(ideal)
     assert ABSOLUTE_LOAD_AIR_KGPM3 == 1.184
 
 
