@@ -36,7 +36,7 @@ SOAK_TIME_S = 30.0
 SLOPE_BEFORE, U_SLOPE_BEFORE = 0.03, 0.03
 SLOPE_AFTER, U_SLOPE_AFTER = 1.0 - COOLER_EFFECTIVENESS.value, COOLER_EFFECTIVENESS.u
 # A slope beyond what any cooler leaves: behind the compressor, but not behind a cooler.
-LARGEST_SLOPE = 0.55
+LARGEST_SLOPE = 0.70
 # Excess of an intake temperature over ambient that heat soak alone may cause. [K] Our choice.
 SOAK_K, U_SOAK_K = 6.0, 8.0
 # Least standard uncertainty of a fitted slope: model error of lag and efficiency. Our choice.
@@ -44,6 +44,9 @@ U_SLOPE_LEAST = 0.02
 # Samples inside a few seconds are not independent; one independent value in this time. [s]
 INDEPENDENT_AFTER_S = 5.0
 PROBABILITY_TO_DECIDE = 0.90
+# Standard uncertainties by which the slope may lie below what either place allows, or the slope
+# and the excess over ambient may differ, before neither is believed. Our choice.
+CONTRADICTION = 3.0
 # Residuals beyond the first count less, beyond the second all the same; a thermistor rounded to
 # 1 K scatters by the third. [K]
 HUBER_K, OUTLIER_K, LEAST_SCATTER_K = 1.0, 5.0, 0.3
@@ -121,8 +124,7 @@ def infer_place(
             reason="boost too short or too steady for the sensor to show a change",
             boosted_samples=sample.boosted_count,
         )
-    slope, u_slope = _slope(sample)
-    return _judge(sample, slope, u_slope)
+    return _judge(sample, _slope(sample))
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,46 +191,63 @@ def _boosted_sample(
     )
 
 
-def _slope(sample: _Sample) -> tuple[float, float]:
-    """Part of the heat of compression that the reading follows, and its uncertainty."""
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """Part of the heat of compression that the reading follows, best sensor lag, residual."""
+
+    slope: float
+    u_slope: float
+    tau_s: float
+    scatter_k: float
+
+
+def _slope(sample: _Sample) -> _Fit:
     reading = sample.without_soak(sample.t_k)
     lags = TRIED_LAGS_S if sample.time_s is not None else (0.0,)
-    fits = [_robust_line(sample.without_soak(sample.felt(tau)), reading) for tau in lags]
-    slope, scatter, spread = min(fits, key=lambda fit: fit[1])
-    independent = max(sample.independent, 2.0)
-    u_fit = scatter / (spread * np.sqrt(independent)) if spread > 0.0 else np.inf
-    return slope, float(np.hypot(u_fit, U_SLOPE_LEAST))
+    fits = [_fit(sample, reading, tau) for tau in lags]
+    return min(fits, key=lambda fit: fit.scatter_k)
 
 
-def _robust_line(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
-    """Slope of y over x by Huber's weights, capped scatter about the line, spread of x."""
+def _fit(sample: _Sample, reading: FloatArray, tau_s: float) -> _Fit:
+    felt = sample.without_soak(sample.felt(tau_s))
+    slope, scatter = _robust_line(felt, reading)
+    u_fit = scatter / (float(np.std(felt)) * np.sqrt(max(sample.independent, 2.0)))
+    return _Fit(slope, float(np.hypot(u_fit, U_SLOPE_LEAST)), tau_s, scatter)
+
+
+def _robust_line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Slope of y over x by Huber's weights, and capped scatter about the line."""
     weight = np.ones_like(x)
     slope, rest = 0.0, y
     for _ in range(FIT_ROUNDS):
         total = weight.sum()
         dx, dy = x - weight @ x / total, y - weight @ y / total
-        moment = float(weight @ dx**2)
-        slope = float(weight @ (dx * dy)) / moment if moment > 0.0 else 0.0
+        slope = float(weight @ (dx * dy) / (weight @ dx**2))
         rest = dy - slope * dx
         weight = HUBER_K / np.maximum(np.abs(rest), HUBER_K)
     scatter = float(np.sqrt(np.mean(np.minimum(rest**2, OUTLIER_K**2))))
-    return slope, max(scatter, LEAST_SCATTER_K), float(np.std(x))
+    return slope, max(scatter, LEAST_SCATTER_K)
 
 
-def _judge(sample: _Sample, slope: float, u_slope: float) -> TemperaturePlaceGuess:
+def _judge(sample: _Sample, fit: _Fit) -> TemperaturePlaceGuess:
     rise = float(np.median(sample.rise_k[sample.boosted]))
     excess = float(np.median(sample.excess_k[sample.boosted]))
+    slope, u_slope = fit.slope, fit.u_slope
+    contradiction = slope < -SLOPE_BEFORE - CONTRADICTION * u_slope
     if np.isfinite(excess):
-        slope, u_slope = _weighted(slope, u_slope, (excess - SOAK_K) / rise, U_SOAK_K / rise)
-    odds = np.exp(
-        _log_density(slope, SLOPE_AFTER, np.hypot(u_slope, U_SLOPE_AFTER))
-        - _log_density(slope, SLOPE_BEFORE, np.hypot(u_slope, U_SLOPE_BEFORE))
+        felt = float(np.median(sample.felt(fit.tau_s)[sample.boosted]))
+        level, u_level = (excess - SOAK_K) / felt, U_SOAK_K / felt
+        contradiction |= abs(slope - level) > CONTRADICTION * float(np.hypot(u_slope, u_level))
+        slope, u_slope = _weighted(slope, u_slope, level, u_level)
+    log_odds = _log_density(slope, SLOPE_AFTER, np.hypot(u_slope, U_SLOPE_AFTER)) - _log_density(
+        slope, SLOPE_BEFORE, np.hypot(u_slope, U_SLOPE_BEFORE)
     )
-    after = float(odds / (1.0 + odds)) if np.isfinite(odds) else 1.0
-    place = _place_of(after, slope, u_slope)
+    after = float(1.0 / (1.0 + np.exp(-np.clip(log_odds, -50.0, 50.0))))
+    place, reason = _verdict(after, slope, u_slope, contradiction)
     return TemperaturePlaceGuess(
         place=place,
-        reason=_reason(place, slope, rise),
+        reason=f"it follows {100.0 * slope:.0f} % of the {rise:.0f} K that compression adds "
+        f"under boost{reason}",
         slope=slope,
         u_slope=u_slope,
         probability=after,
@@ -249,23 +268,14 @@ def _log_density(x: float, mean: float, u: float) -> float:
     return float(-0.5 * ((x - mean) / u) ** 2 - np.log(u))
 
 
-def _place_of(after: float, slope: float, u_slope: float) -> Place:
+def _verdict(after: float, slope: float, u_slope: float, contradiction: bool) -> tuple[Place, str]:
+    """Place, and the end of the sentence that gives the reason."""
     if slope - u_slope > LARGEST_SLOPE:
-        return "unknown"
-    # Far below either expectation the odds are those of two tails and say nothing.
-    if after <= 1.0 - PROBABILITY_TO_DECIDE and slope > SLOPE_BEFORE - 0.25:
-        return "before_compressor"
-    return "after_cooler" if after >= PROBABILITY_TO_DECIDE else "unknown"
-
-
-def _reason(place: Place, slope: float, rise_k: float) -> str:
-    seen = (
-        f"it follows {100.0 * slope:.0f} % of the {rise_k:.0f} K that compression adds under boost"
-    )
-    if place == "before_compressor":
-        return f"{seen}; behind a cooler it would be 10 to 40 %"
-    if place == "after_cooler":
-        return f"{seen}, as behind a charge cooler"
-    if slope > LARGEST_SLOPE:
-        return f"{seen}: more than any cooler leaves"
-    return f"{seen}, which fits neither place well enough"
+        return "unknown", ": more than any cooler leaves"
+    if contradiction:
+        return "unknown", ", but heat soak hides what boost does to it"
+    if after <= 1.0 - PROBABILITY_TO_DECIDE:
+        return "before_compressor", "; behind a cooler it would be 10 to 40 %"
+    if after >= PROBABILITY_TO_DECIDE:
+        return "after_cooler", ", as behind a charge cooler"
+    return "unknown", ", which fits neither place well enough"

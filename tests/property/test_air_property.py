@@ -63,7 +63,7 @@ def test_vapour_is_proportional_to_humidity(p, t, rh):
 @given(st.floats(0.0, 0.9))
 def test_humidity_ratio_inverts(x):
     w = float(humidity_ratio(x))
-    assert w / (0.6219566 + w) == pytest.approx(x, rel=1e-6, abs=1e-12)
+    assert w / (18.01528 / 28.96546 + w) == pytest.approx(x, rel=1e-6, abs=1e-12)
 
 
 @given(st.floats(0.0, 1.0))

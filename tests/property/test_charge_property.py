@@ -1,0 +1,244 @@
+"""Charge temperature: bounds and directions, and where a sensor sits."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from airsense.physics.align import first_order_lag
+from airsense.physics.charge import (
+    after_cooler_temperature_k,
+    compressor_outlet_temperature_k,
+    estimate_charge_temperature_k,
+    infer_place,
+)
+
+temperatures = st.floats(240.0, 330.0)
+ratios = st.floats(1.0, 4.0)
+parts = st.floats(0.05, 1.0)
+
+
+@given(temperatures, ratios, parts)
+def test_compression_heats_and_inefficiency_heats_more(t, ratio, eta):
+    hot = compressor_outlet_temperature_k(t, ratio, eta)
+    assert hot >= t
+    assert compressor_outlet_temperature_k(t, ratio + 0.1, eta) > hot
+    assert compressor_outlet_temperature_k(t, ratio, 0.5 * eta) >= hot
+
+
+@given(temperatures, ratios, parts)
+def test_heating_is_in_proportion_to_inlet_temperature(t, ratio, eta):
+    factor = compressor_outlet_temperature_k(300.0, ratio, eta) / 300.0
+    assert compressor_outlet_temperature_k(t, ratio, eta) == pytest.approx(t * factor, rel=1e-12)
+
+
+@given(temperatures, st.floats(0.0, 200.0), st.floats(0.0, 1.0))
+def test_cooler_stays_between_its_streams(cold, more, eps):
+    out = float(after_cooler_temperature_k(cold + more, cold, eps))
+    assert cold - 1e-9 <= out <= cold + more + 1e-9
+
+
+@given(temperatures, ratios)
+def test_estimate_lies_between_ambient_and_compressor_outlet(t, ratio):
+    got = estimate_charge_temperature_k(t, t, ratio * 1e5, 1e5)
+    assert t - 1e-9 <= got.t_charge_k <= compressor_outlet_temperature_k(t, ratio, 0.6)
+    assert got.u_k >= 5.0
+    more = estimate_charge_temperature_k(t, t, (ratio + 0.1) * 1e5, 1e5)
+    assert more.t_charge_k > got.t_charge_k
+    assert more.u_k > got.u_k
+
+
+AMBIENT_K = 293.0
+
+
+def log_of_sweeps(
+    *,
+    seed=0,
+    left=0.0,
+    sensor_s=3.0,
+    metal_s=0.0,
+    soak_k=5.0,
+    ratio=2.4,
+    seconds=8.0,
+    sweeps=2,
+    recirculation=0.0,
+    resolution=1.0,
+):
+    """Time, reading, manifold pressure: sweeps with rest between; `left` is what a cooler leaves.
+
+    Independent of the code under test in its efficiency, its noise and the thermal mass of the
+    cooler.
+    """
+    rng = np.random.default_rng(seed)
+    rest, period = 20.0, seconds + 40.0
+    t = np.arange(0.0, sweeps * period, 0.1)
+    phase = t % period
+    boost = np.interp(
+        phase,
+        [rest, rest + 2.0, rest + seconds, rest + seconds + 1.0],
+        [1.0, 0.95 * ratio, ratio, 1.0],
+    )
+    rise = AMBIENT_K * (boost**0.2857 - 1.0) / 0.74
+    gas = AMBIENT_K + soak_k + left * first_order_lag(t, rise, metal_s)
+    gas = gas + recirculation * first_order_lag(t, rise, 5.0)
+    reading = first_order_lag(t, gas, sensor_s) + rng.normal(0.0, 0.1, t.size)
+    reading = np.round(reading / resolution) * resolution
+    return t, reading, boost * 99e3 * (1.0 + rng.normal(0.0, 0.004, t.size))
+
+
+def guess(ambient=AMBIENT_K, timed=True, **case):
+    t, reading, p = log_of_sweeps(**case)
+    return infer_place(reading, ambient, p, 99e3, time_s=t if timed else None)
+
+
+CASES = [
+    {},
+    {"sensor_s": 1.0},
+    {"sensor_s": 8.0},
+    {"soak_k": 18.0},
+    {"ratio": 1.7},
+    {"ratio": 1.6, "seconds": 60.0},
+    {"sweeps": 1},
+    {"resolution": 0.1},
+]
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.parametrize("ambient", [AMBIENT_K, None])
+@pytest.mark.parametrize("seed", range(3))
+def test_sensor_behind_the_cooler(case, ambient, seed):
+    got = guess(ambient, left=0.25, seed=seed, **case)
+    assert got.place == "after_cooler"
+    assert got.probability > 0.9
+    assert "cooler" in got.reason
+    assert got.slope == pytest.approx(0.25 * 0.70 / 0.74, abs=0.08)
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.parametrize("ambient", [AMBIENT_K, None])
+@pytest.mark.parametrize("seed", range(3))
+def test_sensor_ahead_of_the_compressor(case, ambient, seed):
+    got = guess(ambient, seed=seed, **case)
+    assert got.place == "before_compressor"
+    assert got.probability < 0.1
+    assert abs(got.slope) < 0.05
+
+
+@pytest.mark.parametrize("left", [0.0, 0.08, 0.1, 0.15, 0.25, 0.4])
+@pytest.mark.parametrize("metal_s", [0.0, 10.0, 25.0])
+@pytest.mark.parametrize("recirculation", [0.0, 0.04])
+def test_never_wrongly_behind_the_cooler_and_seldom_in_doubt(left, metal_s, recirculation):
+    # A cold cooler hides the heat of a short sweep; hot air under load feigns some.
+    got = guess(left=left, metal_s=metal_s, recirculation=recirculation)
+    if left == 0.0:
+        assert got.place == "before_compressor"
+    elif left >= 0.25 and metal_s <= 10.0:
+        assert got.place == "after_cooler"
+    elif left >= 0.15:
+        assert got.place != "before_compressor"
+
+
+def test_strong_recirculation_of_hot_air_is_in_doubt_not_behind_the_cooler():
+    assert guess(recirculation=0.09).place != "after_cooler"
+
+
+def test_a_stopped_engines_hot_soak_does_not_count():
+    t, reading, p = log_of_sweeps(sweeps=4)
+    hot = (t > 150.0) & (t < 165.0)
+    reading[hot] += 60.0
+    got = infer_place(reading, AMBIENT_K, p, 99e3, time_s=t)
+    assert got.place == "before_compressor"
+
+
+@pytest.mark.parametrize("left", [0.0, 0.25, 0.35])
+@pytest.mark.parametrize("soak_k", [30.0, 50.0])
+@pytest.mark.parametrize("ambient", [AMBIENT_K, None])
+def test_heat_soak_that_blows_away_within_a_sweep_never_makes_a_cooler(left, soak_k, ambient):
+    # One sweep only, from idle: the reading falls as boost sets in.
+    t, reading, p = log_of_sweeps(left=left, sweeps=1)
+    falling = soak_k * np.exp(-np.clip(t - 20.0, 0.0, None) / 3.0)
+    got = infer_place(np.round(reading + falling), ambient, p, 99e3, time_s=t)
+    if left == 0.0:
+        assert got.place != "after_cooler"
+    if ambient is None:
+        assert got.place != "after_cooler"
+        assert got.slope < 0.1
+
+
+def test_reading_that_falls_with_boost_is_unknown():
+    t, reading, p = log_of_sweeps(left=0.0)
+    soak = 60.0 * np.exp(-np.clip(t % 48.0 - 20.0, 0.0, None) / 3.0)
+    got = infer_place(np.round(reading + soak), None, p, 99e3, time_s=t)
+    assert got.place == "unknown"
+    assert "heat soak" in got.reason
+
+
+def test_excess_that_contradicts_the_slope_is_unknown():
+    # 60 K over ambient, yet no answer to boost: neither place explains it.
+    got = guess(left=0.0, soak_k=60.0, sweeps=4)
+    assert got.place == "unknown"
+    assert "heat soak" in got.reason
+    assert got.boosted_excess_k == pytest.approx(60.0, abs=1.0)
+
+
+def test_without_a_cooler_it_is_not_behind_one():
+    got = guess(left=0.95, sweeps=3)
+    assert got.place == "unknown"
+    assert "more than any cooler leaves" in got.reason
+
+
+@pytest.mark.parametrize("ratio", [1.0, 1.2, 1.45])
+def test_too_little_boost(ratio):
+    got = guess(left=0.25, ratio=ratio)
+    assert got.place == "unknown"
+    assert "1.5" in got.reason
+    assert got.boosted_samples == 0
+    assert got.probability == 0.5
+    assert np.isnan(got.slope)
+
+
+def test_boost_too_steady():
+    t = np.arange(0.0, 60.0, 0.1)
+    got = infer_place(np.full(t.size, 330.0), 293.0, np.full(t.size, 2e5), 1e5, time_s=t)
+    assert got.place == "unknown"
+    assert "too steady" in got.reason
+    assert got.boosted_samples == t.size
+
+
+def test_boost_too_short_for_the_sensor():
+    t = np.arange(0.0, 30.0, 0.05)
+    p = np.where((t > 10.0) & (t < 11.0), 1.75e5, 1e5)
+    got = infer_place(np.full(t.size, 293.0), 293.0, p, 1e5, time_s=t)
+    assert got.place == "unknown"
+    assert "too short" in got.reason
+
+
+def test_settled_samples_need_no_time():
+    ratio = np.repeat([1.0, 1.4, 1.8, 2.2, 2.4], 30)
+    rise = 293.0 * (ratio**0.2857 - 1.0) / 0.7
+    behind = infer_place(np.round(298.0 + 0.25 * rise), 293.0, ratio * 1e5, 1e5)
+    ahead = infer_place(np.round(298.0 + 0.0 * rise), 293.0, ratio * 1e5, 1e5)
+    assert (behind.place, ahead.place) == ("after_cooler", "before_compressor")
+    assert behind.boosted_samples == 90
+    assert behind.boosted_rise_k == pytest.approx(float(np.median(rise[60:])), rel=1e-3)
+    assert behind.boosted_excess_k == pytest.approx(5.0 + 0.25 * np.median(rise[60:]), abs=0.6)
+    assert np.isnan(infer_place(298.0 + 0.0 * rise, None, ratio * 1e5, 1e5).boosted_excess_k)
+
+
+def test_missing_samples_are_left_out():
+    t, reading, p = log_of_sweeps(left=0.25)
+    whole = infer_place(reading, AMBIENT_K, p, 99e3, time_s=t)
+    reading[::9], p[::11] = np.nan, np.nan
+    ambient = np.full(t.size, AMBIENT_K)
+    ambient[::13] = np.nan
+    holed = infer_place(reading, ambient, p, 99e3, time_s=t)
+    assert holed.place == whole.place == "after_cooler"
+    assert holed.slope == pytest.approx(whole.slope, abs=0.03)
+    assert holed.boosted_samples < whole.boosted_samples
+
+
+def test_all_missing_is_unknown():
+    blank = np.full(100, np.nan)
+    assert infer_place(blank, None, blank, 1e5).place == "unknown"
