@@ -11,9 +11,11 @@ import numpy as np
 import airsense
 from airsense.evidence.change import pair_design
 from airsense.evidence.comparison import PairInput, PairResult, compare_pair
+from airsense.evidence.curves import Curves, apparent_points, draw_curves
 from airsense.evidence.verdict import DEFAULT_MARGIN
 from airsense.jobs.pairing import InputFile, Ready, Window, input_file, make_ready, make_runs
 from airsense.logs.log import Log
+from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
 from airsense.results import CAUTIONS, Assumption, Finding
 from airsense.setup.engine import EngineSetup
@@ -34,6 +36,8 @@ class CompareResult:
     assumptions: tuple[Assumption, ...]
     cautions: tuple[str, ...] = CAUTIONS
     inputs: tuple[InputFile, ...] = field(default_factory=tuple)
+    curves: Curves | None = None
+    units_read: str = "si"
 
 
 def run(
@@ -85,6 +89,7 @@ def compare_logs(
             p_ambient_pa=ready.p_ambient_pa(),
         )
     )
+    names = ["after" if k >= len(before) else "before" for k in range(len(runs))]
     return CompareResult(
         engine=setup.engine.name,
         window=ready.window,
@@ -92,9 +97,19 @@ def compare_logs(
         pairs=(pair,),
         findings=ready.findings,
         assumptions=ready.assumptions,
-        inputs=tuple(
-            input_file(r, "before" if k < len(before) else "after") for k, r in enumerate(runs)
-        ),
+        inputs=tuple(input_file(r, name) for r, name in zip(runs, names, strict=True)),
+        curves=curves_of(ready, setup, names),
+        units_read=own_units([*before, *after]),
+    )
+
+
+def curves_of(ready: Ready, setup: EngineSetup, configuration: Sequence[str]) -> Curves:
+    """Return what the figures draw; `configuration` names that of each run."""
+    return draw_curves(
+        ready.table,
+        ready.budgets,
+        [configuration[k] for k in ready.run_of_segment],
+        apparent_points(ready.runs, setup, configuration),
     )
 
 
