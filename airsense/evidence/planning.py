@@ -23,12 +23,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from airsense.evidence.effects import Effect
+from airsense.evidence.effects import Effect, bin_correlation
 from airsense.evidence.student import welch_satterthwaite
 
 FloatArray = NDArray[np.float64]
 
 MAX_RUNS = 30
+# A sweep of an unknown engine, in bins of 200 rpm.
+USUAL_SPEEDS_RPM = tuple(float(n) for n in range(1700, 3800, 200))
 # Effects that a configuration has of itself: alternating does not draw them anew.
 TIED_TO_CONFIGURATION = frozenset({"volumetric_efficiency", "brake_efficiency", "bore"})
 
@@ -55,7 +57,8 @@ class Rows:
     """The rows of a plan. `effects` have sensitivities of shape (n_rows,), in `names`' order.
 
     `routes` are the positions of the routes to the true flow, `sensor` and `power` those of the
-    sensor under test and of brake power (None if it is not measured).
+    sensor under test and of brake power (None if it is not measured). `speed_rpm` are the
+    centres of the speed bins of the sweep: what is not the same at all speeds averages over them.
     """
 
     names: tuple[str, ...]
@@ -63,6 +66,12 @@ class Rows:
     routes: tuple[int, ...]
     sensor: int
     power: int | None
+    speed_rpm: tuple[float, ...] = USUAL_SPEEDS_RPM
+
+    @property
+    def over_speeds(self) -> float:
+        """Part of an effect's variance that is left in the mean over the speed bins."""
+        return float(np.mean(bin_correlation(np.asarray(self.speed_rpm))))
 
     def can(self, quantity: PlannedQuantity) -> bool:
         """Whether the rows say anything about a quantity."""
@@ -147,8 +156,8 @@ def forecast(
     weights = weights_of(rows, quantity, runs, alternating=alternating)
     moved = [float(e.sensitivity @ weights) ** 2 for e in rows.effects]
     pairs = [_variances(e, runs, alternating=alternating) for e in rows.effects]
-    between = np.array([m * p[0] for m, p in zip(moved, pairs, strict=True)])
-    run = np.array([m * p[1] for m, p in zip(moved, pairs, strict=True)])
+    between = rows.over_speeds * np.array([m * p[0] for m, p in zip(moved, pairs, strict=True)])
+    run = rows.over_speeds * np.array([m * p[1] for m, p in zip(moved, pairs, strict=True)])
     total = float(between.sum() + run.sum())
     prior_dof = np.array([e.dof for e in rows.effects])
     gained = (2.0 * runs - 2.0) * run / max(float(run.sum()), 1e-300)

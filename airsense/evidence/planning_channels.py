@@ -14,6 +14,7 @@ from airsense.estimates.pressures import U_ASSUMED_BAROMETER_RUN_PA
 from airsense.evidence.change import ENGINE_BETWEEN, ENGINE_DOF, ENGINE_RUN
 from airsense.evidence.effects import Effect, collect_effects, engine_effect, with_run
 from airsense.evidence.planning import (
+    USUAL_SPEEDS_RPM,
     Forecast,
     PlannedQuantity,
     Rows,
@@ -53,6 +54,7 @@ class Pilot:
 
     t_charge_k: float = NOMINAL_T_K
     p_manifold_pa: float = NOMINAL_P_PA
+    speed_rpm: tuple[float, ...] = USUAL_SPEEDS_RPM
     effects: Mapping[str, Effect] | None = None
 
 
@@ -151,6 +153,7 @@ def rows_for(channels: frozenset[str], setup: EngineSetup, pilot: Pilot) -> Rows
         routes=routes,
         sensor=0,
         power=power,
+        speed_rpm=pilot.speed_rpm,
     )
 
 

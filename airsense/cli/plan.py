@@ -1,0 +1,50 @@
+"""airsense plan: how many runs, and which sensor, to settle a change."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from airsense.cli.common import LOG_FILE, Output, engine_option, output_options
+
+FRACTION = click.FloatRange(0.0, 1.0, min_open=True, max_open=True)
+
+
+@click.command()
+@engine_option
+@click.option("--log", "logs", multiple=True, type=LOG_FILE, help="A pilot log; may repeat.")
+@click.option(
+    "--sensor", "sensors", multiple=True, metavar="CHANNEL", help="A channel to come; may repeat."
+)
+@click.option(
+    "--quantity",
+    type=click.Choice(["airflow_change", "sensor_skew", "brake_power_change"]),
+    default="airflow_change",
+    show_default=True,
+    help="What is to be settled.",
+)
+@click.option("--change", type=FRACTION, default=0.01, show_default=True, help="As a fraction.")
+@click.option("--power", type=FRACTION, default=0.90, show_default=True, help="To see it.")
+@click.option(
+    "--confidence", type=FRACTION, default=0.95, show_default=True, help="Of the interval."
+)
+@output_options
+def command(  # one parameter an option
+    engine_file: Path,
+    logs: tuple[Path, ...],
+    sensors: tuple[str, ...],
+    quantity: str,
+    change: float,
+    power: float,
+    confidence: float,
+    output: Output,
+) -> None:
+    """Plan a test that can resolve a change: runs, their order, and the sensor to add."""
+    from airsense.evidence.planning import PlannedQuantity, Wish
+    from airsense.jobs import plan
+
+    wish = Wish(change=change, power=power, confidence=confidence)
+    output.write(
+        plan.run(engine_file, logs, sensors=sensors, quantity=PlannedQuantity(quantity), wish=wish)
+    )
