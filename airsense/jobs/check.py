@@ -8,12 +8,15 @@ from pathlib import Path
 
 import airsense
 from airsense.evidence.causes import CauseResult
+from airsense.evidence.curves import Curves
 from airsense.evidence.inference import Part
 from airsense.evidence.level import CheckVerdict, LevelEstimate, LevelRow, judge_level
 from airsense.evidence.next_measurement import NextMeasurement
 from airsense.jobs.channels import ChannelRow, channel_rows
+from airsense.jobs.curves import curves_of
 from airsense.jobs.pairing import InputFile, Window, input_file, make_ready, make_runs
 from airsense.logs.log import Log
+from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
 from airsense.results import CAUTIONS, Assumption, Finding, Interval
 from airsense.setup.engine import EngineSetup
@@ -42,6 +45,8 @@ class CheckResult:
     assumptions: tuple[Assumption, ...]
     cautions: tuple[str, ...] = CAUTIONS
     inputs: tuple[InputFile, ...] = ()
+    curves: Curves | None = None
+    units_read: str = "si"
 
 
 def run(
@@ -81,4 +86,6 @@ def check_logs(
         channels=tuple(row for r in runs for row in channel_rows(r.log)),
         assumptions=ready.assumptions,
         inputs=tuple(input_file(r, "log") for r in runs),
+        curves=curves_of(ready, setup, ["log"] * len(runs)),
+        units_read=own_units(logs),
     )

@@ -11,8 +11,9 @@ import numpy as np
 import airsense
 from airsense.evidence.change import pair_design
 from airsense.evidence.comparison import PairInput, PairResult, compare_pair
-from airsense.evidence.curves import Curves, apparent_points, draw_curves
+from airsense.evidence.curves import Curves
 from airsense.evidence.verdict import DEFAULT_MARGIN
+from airsense.jobs.curves import curves_of
 from airsense.jobs.pairing import InputFile, Ready, Window, input_file, make_ready, make_runs
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
@@ -100,16 +101,6 @@ def compare_logs(
         inputs=tuple(input_file(r, name) for r, name in zip(runs, names, strict=True)),
         curves=curves_of(ready, setup, names),
         units_read=own_units([*before, *after]),
-    )
-
-
-def curves_of(ready: Ready, setup: EngineSetup, configuration: Sequence[str]) -> Curves:
-    """Return what the figures draw; `configuration` names that of each run."""
-    return draw_curves(
-        ready.table,
-        ready.budgets,
-        [configuration[k] for k in ready.run_of_segment],
-        apparent_points(ready.runs, setup, configuration),
     )
 
 
