@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import re
-import warnings
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import IO, TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,19 +12,18 @@ from numpy.typing import NDArray
 from airsense.errors import InputError
 from airsense.logs.clock import Clock, numeric_clock, text_clock
 from airsense.logs.container import Content
+from airsense.logs.csv_blocks import Job, Opener, UnbalancedQuotesError, frames
 from airsense.logs.headers import Header
 from airsense.logs.recognise import Match, Recognition
-from airsense.logs.sniff import EMPTY_WORDS, SAMPLE_BYTES, Dialect, sniff
+from airsense.logs.sniff import SAMPLE_BYTES, Dialect, sniff
 from airsense.logs.source import Table
 from airsense.results import Finding, Severity
 
 if TYPE_CHECKING:
     import pandas as pd
 
-CHUNK_ROWS = 100_000
 # Cells kept in memory, 8 bytes each: 1.2 GB (our choice; a day at 100 Hz with 15 channels).
 MAX_CELLS = 150_000_000
-Opener = Callable[[], IO[bytes]]
 
 
 @dataclass(frozen=True)
@@ -53,17 +47,17 @@ class CsvSource:
         wanted = sorted({time.column, *recognition.columns})
         try:
             parsed = self._parse(wanted, time.column, quoted=self.dialect.quoted)
-        except _UnbalancedQuotesError:
+        except UnbalancedQuotesError:
             parsed = self._parse(wanted, time.column, quoted=False)
         return [self._table(parsed, wanted, time)]
 
     def _parse(self, wanted: Sequence[int], time: int, *, quoted: bool) -> _Parsed:
         parsed = _Parsed(columns={c: [] for c in wanted})
-        with _text(self.opener, self.dialect) as stream:
-            for chunk in _chunks(stream, self.dialect, wanted, quoted=quoted, where=self.path):
-                parsed.add(chunk, time, self.dialect.width)
-                if parsed.rows * len(wanted) > MAX_CELLS:
-                    raise _too_large(self.path, parsed.rows)
+        job = Job(self.path, self.dialect, tuple(wanted), quoted)
+        for frame in frames(self.opener, job):
+            parsed.add(frame, time, self.dialect.width)
+            if parsed.rows * len(wanted) > MAX_CELLS:
+                raise _too_large(self.path, parsed.rows)
         return parsed
 
     def _table(self, parsed: _Parsed, wanted: Sequence[int], time: Match) -> Table:
@@ -107,10 +101,6 @@ def open_source(content: Content) -> CsvSource:
         complete = not stream.read(1)
     dialect = sniff(sample, where=content.path, complete=complete)
     return CsvSource(content.path, content.opener, dialect)
-
-
-class _UnbalancedQuotesError(Exception):
-    """A quote was opened and never closed."""
 
 
 class _Parsed:
@@ -183,78 +173,6 @@ class _Parsed:
                 fix="none needed if these mark missing values",
                 where=f"line {int(line[row])}",
             )
-
-
-class _Prefixed:
-    """A text stream with one row put before it.
-
-    The row is one cell wider than the header: pandas then keeps a column for what overflows.
-    """
-
-    def __init__(self, stream: IO[str], row: str) -> None:
-        self._stream = stream
-        self._row = row
-
-    def read(self, size: int = -1) -> str:
-        """Return the row at the first call, then the stream."""
-        if self._row:
-            row, self._row = self._row, ""
-            return row
-        return self._stream.read(size)
-
-    def __iter__(self) -> Iterator[str]:
-        """Iterate over lines; pandas asks for it before it reads."""
-        return iter(self._stream)
-
-
-@contextmanager
-def _text(opener: Opener, dialect: Dialect) -> Iterator[_Prefixed]:
-    with opener() as stream:
-        text = io.TextIOWrapper(stream, dialect.encoding, errors="replace", newline="")
-        text.read(dialect.skip_chars)
-        yield _Prefixed(text, dialect.delimiter * dialect.width + "\n")
-
-
-def _chunks(
-    stream: _Prefixed, dialect: Dialect, wanted: Sequence[int], *, quoted: bool, where: str
-) -> Iterator[pd.DataFrame]:
-    import pandas as pd
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", pd.errors.DtypeWarning)
-            reader = pd.read_csv(
-                stream,  # type: ignore[call-overload]  # a reader of text is all pandas needs
-                sep=dialect.delimiter,
-                decimal=dialect.decimal,
-                header=None,
-                names=range(dialect.width + 1),
-                usecols=[*wanted, dialect.width],
-                index_col=False,
-                engine="c",
-                quoting=csv.QUOTE_MINIMAL if quoted else csv.QUOTE_NONE,
-                na_values=_na_words(),
-                skip_blank_lines=False,
-                chunksize=CHUNK_ROWS,
-            )
-            for number, chunk in enumerate(reader):
-                yield chunk if number else chunk.iloc[1:]
-    except pd.errors.EmptyDataError:
-        return
-    except pd.errors.ParserError as error:
-        if quoted and re.search("(?i)string|quote", str(error)):
-            raise _UnbalancedQuotesError from None
-        raise InputError(
-            "log cannot be parsed",
-            where=where,
-            got=str(error).strip()[:160],
-            allowed="rows of the same number of cells",
-            fix="export the log again as CSV",
-        ) from None
-
-
-def _na_words() -> list[str]:
-    return [w for word in EMPTY_WORDS for w in (word, word.upper(), word.capitalize())]
 
 
 def _too_large(path: str, rows: int) -> InputError:

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
@@ -196,6 +195,11 @@ def _running(samples: Samples, speed: Samples | None) -> BoolArray:
     return np.asarray(np.interp(samples.time_s, speed.time_s, speed.value) > _RUNNING_RPM)
 
 
+def _thinned(values: FloatArray) -> FloatArray:
+    """Return about every n-th value: enough for a percentile of a long log."""
+    return values[:: max(1, values.size // 20_000)]
+
+
 def _spike(samples: Samples, _: Samples | None) -> BoolArray:
     """One or two samples far from their neighbours, which agree with each other."""
     value = samples.value
@@ -203,23 +207,21 @@ def _spike(samples: Samples, _: Samples | None) -> BoolArray:
     thermal = samples.name in _TEMPERATURES
     # Slower than this, a stab of the pedal looks the same.
     slowest = 2.0 if thermal else 0.25
-    if samples.name not in _CAN_SPIKE or value.size < 7 or samples.step_s > slowest:
+    if samples.name not in _CAN_SPIKE or value.size < 7 or not samples.step_s <= slowest:
         return none
-    padded = np.pad(value, 3, mode="edge")
-    middle = np.median(sliding_window_view(padded, 7), axis=1)
-    away = np.abs(value - middle)
-    spread = float(np.subtract(*np.percentile(value, (99.0, 1.0))))
-    noise = float(np.percentile(away, 75.0))
-    limit = max(8.0 * noise, 10.0 * samples.resolution, 5.0 if thermal else 0.2 * spread)
-    runs = [
-        (start, end)
-        for start, end in _runs(away > limit)
-        if end - start <= 2
-        and start > 0
-        and end < value.size
-        and abs(value[end] - value[start - 1]) < 0.25 * away[start:end].min()
-    ]
-    return _marked(value.size, runs)
+    away = np.zeros(value.size)
+    away[2:-2] = np.abs(value[2:-2] - 0.5 * (value[:-4] + value[4:]))
+    low, high = np.percentile(_thinned(value), (1.0, 99.0))
+    noise = float(np.percentile(_thinned(away), 75.0))
+    limit = max(8.0 * noise, 10.0 * samples.resolution, 5.0 if thermal else 0.2 * float(high - low))
+
+    def alone(start: int, end: int) -> bool:
+        before, after = value[start - 1], value[end]
+        height = float(np.abs(value[start:end] - 0.5 * (before + after)).min())
+        return height > limit and abs(after - before) < 0.25 * height
+
+    runs = [(start, end) for start, end in _runs(away > limit) if end - start <= 2]
+    return _marked(value.size, [run for run in runs if alone(*run)])
 
 
 _KNOWN_TOPS = {

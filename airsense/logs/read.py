@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from airsense.logs.assemble import assemble
@@ -35,9 +36,11 @@ def read_log(path: str | Path, *, channels: Mapping[str, str] | None = None) -> 
     """
     where = str(path)
     content = open_container(path)
-    reader, source = open_source(content)
-    recognition = recognise(source.headers, channels, where=where)
-    tables = source.load(recognition)
+    with ThreadPoolExecutor(1) as beside:
+        sha256 = beside.submit(digest, path)
+        reader, source = open_source(content)
+        recognition = recognise(source.headers, channels, where=where)
+        tables = source.load(recognition)
     assembly = assemble(tables, recognition, where=where)
     used = {channel.header for channel in assembly.channels.values()}
     if recognition.time is not None:
@@ -45,7 +48,7 @@ def read_log(path: str | Path, *, channels: Mapping[str, str] | None = None) -> 
     return Log(
         path=where,
         reader=reader,
-        sha256=digest(path),
+        sha256=sha256.result(),
         channels=assembly.channels,
         ignored=tuple(h.text for h in source.headers if h.text and h.text not in used),
         findings=assembly.findings,
