@@ -22,7 +22,7 @@ from airsense.evidence.hypotheses import Conditions
 from airsense.evidence.inference import Change
 from airsense.evidence.priors import VE_PER_PRESSURE
 from airsense.evidence.scatter import update_by_repeats
-from airsense.evidence.student import single, welch_satterthwaite
+from airsense.evidence.student import COVERAGE, single, welch_satterthwaite
 from airsense.results import Interval
 
 FloatArray = NDArray[np.float64]
@@ -202,7 +202,7 @@ def _mean_state(table: BinTable, name: str, keep: NDArray[np.bool_]) -> FloatArr
     return np.where(count > 0, np.where(good, value, 0.0).sum(axis=0) / np.maximum(count, 1), 0.0)
 
 
-def route_change(change: Change, route: str) -> Interval:
+def route_change(change: Change, route: str, coverage: float = COVERAGE) -> Interval:
     """Return the change that one route shows on its own, with its own budget."""
     row = change.routes.index(route)
     parts = [
@@ -213,7 +213,7 @@ def route_change(change: Change, route: str) -> Interval:
     variance = np.array([v for v, _ in parts] + [noise])
     dof = welch_satterthwaite(variance, np.array([d for _, d in parts] + [float(change.n_bins)]))
     mean = float(np.mean(change.value[row]))
-    return single(mean, float(np.sqrt(variance.sum())), dof).interval()
+    return single(mean, float(np.sqrt(variance.sum())), dof).interval(coverage)
 
 
 def state_change(
@@ -223,6 +223,7 @@ def state_change(
     influences: Sequence[Influence],
     *,
     controlled: bool,
+    coverage: float = COVERAGE,
 ) -> Interval | None:
     """Return the change of a positive quantity (fuel, power, pressure) over all filled bins.
 
@@ -245,4 +246,4 @@ def state_change(
     variance = np.array([change_variance(e, design.run_weight) for e in effects])
     dof = welch_satterthwaite(variance, np.array([e.dof for e in effects]))
     mean = float(design.weights @ means[:, 0])
-    return single(mean, float(np.sqrt(variance.sum())), dof).interval()
+    return single(mean, float(np.sqrt(variance.sum())), dof).interval(coverage)

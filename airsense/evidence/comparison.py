@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from airsense.estimates import maf
 from airsense.estimates.estimate import Influence
@@ -20,11 +21,12 @@ from airsense.evidence.change import (
     route_change,
     state_change,
 )
-from airsense.evidence.hypotheses import hypotheses
+from airsense.evidence.hypotheses import Conditions, hypotheses
 from airsense.evidence.inference import Change, Part, Posterior, infer
 from airsense.evidence.next_measurement import NextMeasurement, propose
 from airsense.evidence.reconcile import RouteTest, check_routes
 from airsense.evidence.sensitivity import PriorRun, prior_sensitivity
+from airsense.evidence.spool_up import SpoolUp
 from airsense.evidence.student import COVERAGE
 from airsense.evidence.verdict import DEFAULT_MARGIN, Verdict, decide, sentence
 from airsense.results import Interval
@@ -84,11 +86,16 @@ class PairResult:
     prior_sensitivity: tuple[PriorRun, ...]
     probability_of_gain: float
     probability_of_over_reading: float
+    spool_up: SpoolUp | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PairInput:
-    """All that a pair needs."""
+    """All that a pair needs.
+
+    `rows` marks the repeats of the two configurations where the table holds those of others too:
+    the others help to tell scatter and drift only.
+    """
 
     table: BinTable
     budgets: Mapping[str, Sequence[Influence]]
@@ -104,6 +111,37 @@ class PairInput:
     coverage: float = COVERAGE
     depression_pa: float | None = None
     p_ambient_pa: float = 101_325.0
+    rows: NDArray[np.bool_] | None = None
+    spool_up: SpoolUp | None = None
+
+    @property
+    def own_table(self) -> BinTable:
+        """Return the table of the two configurations alone."""
+        return self.table if self.rows is None else self.table.of_repeats(self.rows)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighed:
+    """A pair's change with the hypotheses weighed on it."""
+
+    change: Change
+    conditions: Conditions
+    posterior: Posterior
+
+
+def weigh(given: PairInput) -> Weighed:
+    """Return the change of a pair and the posterior over its causes.
+
+    Raises
+    ------
+    InputError
+        If the repeats share too few filled speed bins.
+    """
+    change = build_change(given.table, given.budgets, given.design, controlled=given.controlled)
+    conditions = conditions_of(given.own_table, change)
+    return Weighed(
+        change=change, conditions=conditions, posterior=infer(change, hypotheses(conditions))
+    )
 
 
 def compare_pair(given: PairInput) -> PairResult:
@@ -112,17 +150,20 @@ def compare_pair(given: PairInput) -> PairResult:
     Raises
     ------
     InputError
-        If the repeats share too few filled speed bins.
+        As `weigh`.
     """
-    change = build_change(given.table, given.budgets, given.design, controlled=given.controlled)
-    conditions = conditions_of(given.table, change)
-    posterior = infer(change, hypotheses(conditions))
+    return answer(given, weigh(given))
+
+
+def answer(given: PairInput, weighed: Weighed) -> PairResult:
+    """Return the answer for a pair that has been weighed."""
+    change, conditions, posterior = weighed.change, weighed.conditions, weighed.posterior
     true, skew = posterior.mixture("true"), posterior.mixture("skew")
     tests = check_routes(change)
     verdict = decide(
         true, skew, given.margin, unexplained=unexplained(posterior, tests.probability)
     )
-    indicated = route_change(change, maf.METHOD)
+    indicated = route_change(change, maf.METHOD, given.coverage)
     true_interval, skew_interval = true.interval(given.coverage), skew.interval(given.coverage)
     fuel = _state(given, "mdot_fuel_kgps", given.fuel_budget)
     power = _state(given, "power_w", given.power_budget)
@@ -148,7 +189,7 @@ def compare_pair(given: PairInput) -> PairResult:
             depression_pa=given.depression_pa,
             p_ambient_pa=given.p_ambient_pa,
         ),
-        estimates=(*_used(change, tests.rows), *_unused(given.unused)),
+        estimates=(*_used(change, tests.rows, given.coverage), *_unused(given.unused)),
         causes=rank_causes(posterior),
         by_speed=_by_speed(given, change, posterior),
         next_measurement=propose(posterior, change),
@@ -160,18 +201,28 @@ def compare_pair(given: PairInput) -> PairResult:
         prior_sensitivity=prior_sensitivity(posterior, conditions, given.margin, tests.probability),
         probability_of_gain=1.0 - true.below(0.0),
         probability_of_over_reading=1.0 - skew.below(0.0),
+        spool_up=given.spool_up,
     )
 
 
 def _state(given: PairInput, name: str, budget: Sequence[Influence]) -> Interval | None:
-    return state_change(given.table, name, given.design, budget, controlled=given.controlled)
+    return state_change(
+        given.table,
+        name,
+        given.design,
+        budget,
+        controlled=given.controlled,
+        coverage=given.coverage,
+    )
 
 
-def _used(change: Change, tests: Sequence[RouteTest]) -> tuple[EstimateRow, ...]:
+def _used(
+    change: Change, tests: Sequence[RouteTest], coverage: float
+) -> tuple[EstimateRow, ...]:
     return tuple(
         EstimateRow(
             method=test.method,
-            change=route_change(change, test.method),
+            change=route_change(change, test.method, coverage),
             used=True,
             reason=test.sentence,
             test_z=test.z,
@@ -189,9 +240,9 @@ def _unused(unused: Sequence[Unused]) -> tuple[EstimateRow, ...]:
 
 def _by_speed(given: PairInput, change: Change, posterior: Posterior) -> tuple[SpeedRow, ...]:
     keep = np.isin(given.table.centre_rpm, change.speed_rpm)
-    samples = given.table.samples[:, keep].sum(axis=0)
-    true = posterior.mixture("true_by_bin").intervals()
-    skew = posterior.mixture("skew_by_bin").intervals()
+    samples = given.own_table.samples[:, keep].sum(axis=0)
+    true = posterior.mixture("true_by_bin").intervals(given.coverage)
+    skew = posterior.mixture("skew_by_bin").intervals(given.coverage)
     return tuple(
         SpeedRow(
             engine_speed_rpm=float(speed),

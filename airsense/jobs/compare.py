@@ -12,6 +12,8 @@ import airsense
 from airsense.evidence.change import pair_design
 from airsense.evidence.comparison import PairInput, PairResult, compare_pair
 from airsense.evidence.curves import Curves
+from airsense.evidence.ranking import PricePerPower, RankRow
+from airsense.evidence.spool_up import spool_up, traces
 from airsense.evidence.verdict import DEFAULT_MARGIN
 from airsense.jobs.curves import curves_of
 from airsense.jobs.pairing import InputFile, Ready, Window, input_file, make_ready, make_runs
@@ -37,6 +39,8 @@ class CompareResult:
     assumptions: tuple[Assumption, ...]
     cautions: tuple[str, ...] = CAUTIONS
     inputs: tuple[InputFile, ...] = field(default_factory=tuple)
+    ranking: tuple[RankRow, ...] = ()
+    price_per_kw: tuple[PricePerPower, ...] = ()
     curves: Curves | None = None
     units_read: str = "si"
 
@@ -73,6 +77,7 @@ def compare_logs(
     runs = make_runs([*before, *after], setup)
     ready = make_ready(runs, setup, rpm)
     is_after = [k >= len(before) for k in ready.run_of_segment]
+    shown = traces(runs, setup, ready.sizes)
     pair = compare_pair(
         PairInput(
             table=ready.table,
@@ -88,6 +93,7 @@ def compare_logs(
             margin=margin,
             depression_pa=depression(ready, setup, is_after),
             p_ambient_pa=ready.p_ambient_pa(),
+            spool_up=spool_up(shown[: len(before)], shown[len(before) :], ready.sizes),
         )
     )
     names = ["after" if k >= len(before) else "before" for k in range(len(runs))]
