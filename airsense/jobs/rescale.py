@@ -17,6 +17,7 @@ from airsense.estimates.routes import Route, Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
 from airsense.estimates.segments import find_segments
 from airsense.jobs.pairing import make_runs
+from airsense.jobs.rescale_beliefs import beliefs
 from airsense.logs.log import Log
 from airsense.logs.read import read_log
 from airsense.report.files import refuse_overwrite, write_bytes, write_text
@@ -105,6 +106,7 @@ def rescale_logs(
         force_cause=force_cause,
         bore_before_m=_metres(setup.intake.bore_before_mm),
         bore_after_m=_metres(setup.intake.bore_after_mm),
+        beliefs=beliefs(runs, len(trusted), setup),
     )
     result = rescale(table, samples, options, where=", ".join(log.path for log in logs))
     own: list[Finding] = [f for t in through for f in t.findings]

@@ -29,10 +29,12 @@ U_LEAK = 0.04
 MIN_BOOST_PA = 2.0e4
 U_PULSATION = 0.04
 U_COVARIATE = 0.10
-# A cause is named at five to one against a shape of the table, and from 1 % on; below
-# one to five it is excluded. Our choice: a wrong table costs more than a second look.
-NAMED_LN_ODDS = float(np.log(5.0))
+# A cause is named from 1 % on, if the comparison with the baseline finds it likelier than not, or
+# at fifty to one at the same signals; without such a comparison at five to one. It is excluded
+# below one in twenty, or one to five. Our choice: a wrong table costs more than a second look.
 MIN_EFFECT = 0.01
+NAMED_PROBABILITY, EXCLUDED_PROBABILITY = 0.5, 0.05
+LN_FIVE, LN_FIFTY = float(np.log(5.0)), float(np.log(50.0))
 # A variable can be tested where it varies by this much (standard deviation of its logarithm) at
 # the same signal.
 MIN_SPREAD = 0.04
@@ -44,17 +46,27 @@ _K_95 = 1.96
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CauseTest:
-    """A cause other than the table, beside the best shape: size as a fraction of flow.
+class Belief:
+    """What a comparison with the baseline says of a cause."""
 
-    `status` is `named`, `not_excluded` or `excluded`; `odds` are those of the cause against a
-    shape of the table, with equal priors.
+    cause: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CauseTest:
+    """A cause other than the table, beside a shape of it: size as a fraction of flow.
+
+    `status` is `named`, `not_excluded` or `excluded`. `odds` are those of the cause against a
+    shape of the table at the same signals, with equal priors; `probability` is what the
+    comparison with the baseline gives it among all causes, NaN without one.
     """
 
     cause: str
     status: str
     size: Interval
     odds: float
+    probability: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +122,7 @@ def leak_signatures(blocks: Blocks) -> tuple[Signature, ...]:
     full = boost > 0.95 * np.nanmax(boost)
     return tuple(
         Signature(
-            name="leak_behind",
+            name="leak_after_compressor",
             column=-np.nan_to_num(share / np.nanmean(share[full]), nan=0.0),
             u_size=U_LEAK,
         )
@@ -128,8 +140,25 @@ def pulsation_signatures(blocks: Blocks) -> tuple[Signature, ...]:
     return (Signature(name="pulsation", column=column, u_size=U_PULSATION),)
 
 
-def weigh_cause(fit: Fit, samples: ReferenceSamples, forms: Sequence[Signature]) -> Weighed:
-    """Weigh a cause, in its likeliest form, against a shape of the table on the same blocks."""
+def weigh_cause(
+    fit: Fit,
+    samples: ReferenceSamples,
+    forms: Sequence[Signature],
+    probability: float = float("nan"),
+) -> Weighed:
+    """Weigh a cause, in its likeliest form, against a shape of the table on the same blocks.
+
+    Parameters
+    ----------
+    fit : Fit
+        The fit by signal alone.
+    samples : ReferenceSamples
+        What it was made of.
+    forms : sequence of Signature
+        Forms that the cause may take.
+    probability : float
+        What a comparison with the baseline gives the cause; NaN without one.
+    """
     plain = _ln_marginal(fit, fit.design)[0]
     tried = []
     for form in forms:
@@ -141,9 +170,10 @@ def weigh_cause(fit: Fit, samples: ReferenceSamples, forms: Sequence[Signature])
     ln_odds = ln_marginal - plain
     test = CauseTest(
         cause=form.name,
-        status=_status(ln_odds, size, u),
+        status=_status(ln_odds, probability, size, u),
         size=Interval(size, size - _K_95 * u, size + _K_95 * u),
         odds=float(np.exp(np.clip(ln_odds, -50.0, 50.0))),
+        probability=probability,
     )
     return Weighed(test=test, form=form)
 
@@ -159,10 +189,13 @@ def _ln_marginal(fit: Fit, design: Design) -> tuple[float, Posterior]:
     return mean, tried[int(np.argmax(ln_evidence))]
 
 
-def _status(ln_odds: float, size: float, u: float) -> str:
-    if size - _K_95 * u > 0.0 and size > MIN_EFFECT and ln_odds > NAMED_LN_ODDS:
+def _status(ln_odds: float, probability: float, size: float, u: float) -> str:
+    compared = np.isfinite(probability)
+    by_signal = ln_odds > (LN_FIFTY if compared else LN_FIVE) and size - _K_95 * u > 0.0
+    if (by_signal or probability >= NAMED_PROBABILITY) and size > MIN_EFFECT:
         return "named"
-    if size + _K_95 * u < MIN_EFFECT or ln_odds < -NAMED_LN_ODDS:
+    unlikely = probability < EXCLUDED_PROBABILITY and ln_odds < LN_FIVE if compared else False
+    if unlikely or size + _K_95 * u < MIN_EFFECT or ln_odds < -LN_FIVE:
         return "excluded"
     return "not_excluded"
 

@@ -10,10 +10,10 @@ from airsense.results import Finding, Severity
 from airsense.transfer.cells import Cell, Support
 from airsense.transfer.cure import CauseTest, CovariateTest, RouteGap
 
-REFUSING = frozenset({"leak_behind", "routes_disagree", "manifold_pressure_suspected"})
+REFUSING = frozenset({"leak_after_compressor", "routes_disagree", "manifold_pressure_suspected"})
 
 _CAUSE_WORDS = {
-    "leak_behind": (
+    "leak_after_compressor": (
         "a leak between compressor and engine",
         "the reading exceeds the engine's air by {size} at full boost, and by less below",
         "pressure-test the charge pipes, cooler and clamps, mend them, and log again",

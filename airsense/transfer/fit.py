@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from airsense.transfer.basis import SplineBasis
 from airsense.transfer.mixed import (
+    U_FACTOR,
+    U_FACTOR_BESIDE_CAUSE,
     Design,
     Noise,
     Normal,
@@ -100,27 +102,6 @@ class Fit:
         return float(row @ self.posterior.mean), float(np.sqrt(variance + gap**2))
 
 
-def fit_curve(
-    samples: ReferenceSamples, basis: SplineBasis, signatures: Sequence[Signature] = ()
-) -> Fit | None:
-    """Fit the curve; None if no usable sample of the present tube is left.
-
-    Parameters
-    ----------
-    samples : ReferenceSamples
-        Runs with the present tube, and baseline runs if there are any.
-    basis : SplineBasis
-        Over the axis ln(indicated flow), covering the table.
-    signatures : sequence of Signature
-        Causes other than the table to allow for; their columns belong to the blocks of
-        `prepared_blocks(samples)`.
-    """
-    blocks = prepared_blocks(samples, basis)
-    if np.count_nonzero(blocks.present) < 3:
-        return None
-    return fit_blocks(blocks, samples, basis, signatures)
-
-
 def prepared_blocks(samples: ReferenceSamples, basis: SplineBasis) -> Blocks:
     """Return the blocks without outliers, with the sensor's noise taken off the axis."""
     blocks = to_blocks(samples)
@@ -146,8 +127,21 @@ def fit_blocks(
     basis: SplineBasis,
     signatures: Sequence[Signature] = (),
 ) -> Fit:
-    """Fit prepared blocks."""
-    design = build_design(blocks, samples, basis, signatures)
+    """Fit the curve.
+
+    Parameters
+    ----------
+    blocks : Blocks
+        From `prepared_blocks`; at least one with the present tube.
+    samples : ReferenceSamples
+        What the blocks were made of: the uncertainties are taken from it.
+    basis : SplineBasis
+        Over the axis ln(indicated flow), covering the table.
+    signatures : sequence of Signature
+        Causes other than the table that are to take what is theirs.
+    """
+    u_factor = U_FACTOR_BESIDE_CAUSE if signatures else U_FACTOR
+    design = build_design(blocks, samples, basis, signatures, u_factor)
     noise = _noise(design)
     folds = _folds(blocks)
     normals = [normal_of(design, noise, mask) for mask in folds]

@@ -13,6 +13,7 @@ from airsense.results import Finding, Interval
 from airsense.transfer.basis import SplineBasis, basis_over
 from airsense.transfer.cells import Cell, Support, axis_of, make_cells
 from airsense.transfer.cure import (
+    Belief,
     CauseTest,
     RouteGap,
     Weighed,
@@ -44,12 +45,17 @@ MIN_BLOCKS = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
-    """What the user chose or declared."""
+    """What the user chose or declared, and what the comparison with the baseline believes."""
 
     max_step: float = 0.10
     force_cause: bool = False
     bore_before_m: float | None = None
     bore_after_m: float | None = None
+    beliefs: tuple[Belief, ...] = ()
+
+    def probability(self, cause: str) -> float:
+        """Return what the comparison with the baseline gives a cause, NaN without one."""
+        return next((b.probability for b in self.beliefs if b.cause == cause), float("nan"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +95,7 @@ def rescale(
     blocks = _enough(prepared_blocks(samples, basis), where)
     examined = _examine_routes(blocks, samples, basis)
     plain = fit_blocks(examined.blocks, examined.samples, basis)
-    weighed = _weigh(plain, examined.samples)
+    weighed = _weigh(plain, examined.samples, options)
     named = [w for w in weighed if w.test.status == "named"]
     forms = [] if options.force_cause else [w.form for w in named]
     fit = fit_blocks(examined.blocks, examined.samples, basis, forms) if forms else plain
@@ -147,10 +153,14 @@ def _doubted(samples: ReferenceSamples, gaps: Sequence[RouteGap]) -> ReferenceSa
     )
 
 
-def _weigh(fit: Fit, samples: ReferenceSamples) -> list[Weighed]:
+def _weigh(fit: Fit, samples: ReferenceSamples, options: Options) -> list[Weighed]:
     """Weigh the causes; of several that the data call for, only the likeliest is named."""
     families = (leak_signatures(fit.blocks), pulsation_signatures(fit.blocks))
-    weighed = [weigh_cause(fit, samples, forms) for forms in families if forms]
+    weighed = [
+        weigh_cause(fit, samples, forms, options.probability(forms[0].name))
+        for forms in families
+        if forms
+    ]
     first = max(weighed, key=lambda w: w.test.odds, default=None)
     return [w if w is first else _not_named(w) for w in weighed]
 
