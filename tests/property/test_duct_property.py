@@ -11,6 +11,7 @@ from airsense.physics.duct import (
     area_reading_factor,
     equivalent_bore_m,
     friction_factor_smooth,
+    local_to_mean,
     mean_to_centre,
     reading_factor,
     reynolds_tube,
@@ -89,3 +90,30 @@ def test_an_impossible_bore_is_refused_in_five_parts(bore):
 def test_a_skew_of_minus_one_has_no_bore():
     with pytest.raises(InputError):
         equivalent_bore_m(0.06, -1.0)
+
+
+@given(profiles, st.floats(5e3, 2e6), st.floats(0.15, 0.9))
+def test_the_air_is_faster_further_from_the_wall(profile, reynolds, y):
+    near, far = local_to_mean(reynolds, np.array([y, min(1.0, 1.1 * y)]), profile)
+    assert near < far
+    assert float(local_to_mean(reynolds, 1.0, profile)) == pytest.approx(
+        1.0 / float(mean_to_centre(reynolds, profile)), rel=1e-12
+    )
+
+
+@pytest.mark.parametrize("profile", list(Profile))
+def test_the_local_profile_averages_to_one(profile):
+    y = np.linspace(0.01, 1.0, 20_000)
+    local = local_to_mean(1.0e5, y, profile)
+    area = 2.0 * (1.0 - y)
+    inner = float(np.trapezoid(local * area, y))
+    # the ring next to the wall, 2 % of the area, carries between nothing and its share
+    assert 1.0 - 0.02 < inner < 1.0
+
+
+@given(bores, st.floats(0.1, 0.45))
+def test_a_film_short_of_the_axis_gets_nearer_to_it_in_a_narrower_tube(bore, share):
+    tubes = {"bore_before_m": bore, "bore_after_m": 0.97 * bore, "mu_pas": 1.8e-5}
+    fixed = float(reading_factor(0.1, depth_m=share * 0.97 * bore, **tubes))
+    on_axis = float(reading_factor(0.1, **tubes))
+    assert on_axis < fixed < 1.1 * on_axis

@@ -11,6 +11,7 @@ from airsense.physics.duct import (
     friction_factor_smooth,
     mean_to_centre,
     mean_to_centre_power_law,
+    orifice_flow_relative,
     power_law_exponent,
     reading_factor,
     reynolds_tube,
@@ -141,3 +142,20 @@ def test_profile_moves_the_reading_factor_by_little_beside_the_area():
         # Re at 2 to 4 % of q a decade is below 0.15 %
         assert np.all(np.abs(factor / by_area - 1.0) < 1.5e-3)
         assert np.all(factor != by_area)
+
+
+def test_a_hole_passes_its_choked_flow_beyond_the_critical_ratio():
+    # Heywood (1988), appendix C: choked at r = 0.528 for k = 1.4, where the flow function
+    # sqrt(2k/(k-1) (r^(2/k) - r^((k+1)/k))) is 0.6847
+    up = 2.0e5
+    critical = Published("Heywood 1988, appendix C, k = 1.4", printed="0.528")
+    flows = orifice_flow_relative(up, np.linspace(0.3, 0.9, 6001) * up)
+    first_below = np.linspace(0.3, 0.9, 6001)[np.argmax(flows < flows[0] * (1.0 - 1e-7))]
+    critical.check(first_below)
+    Published("Heywood 1988, appendix C, k = 1.4", printed="0.6847").check(
+        float(flows[0]) / up * np.sqrt(2.0 * 1.4 / 0.4)
+    )
+
+
+def test_a_hole_passes_nothing_backwards():
+    assert float(orifice_flow_relative(1.0e5, 1.2e5)) == 0.0

@@ -18,9 +18,9 @@ def test_nusselt_number_of_collis_and_williams(reynolds, printed):
 
 
 def test_the_two_branches_meet_where_the_wire_begins_to_shed_vortices():
-    # the published pair of correlations meets within 0.1 % at Re 44
+    # 0.24 + 0.56 * 44^0.45 = 3.314 and 0.48 * 44^0.51 = 3.307: the published pair nearly meets
     low, high = float(nusselt_wire(43.999)), float(nusselt_wire(44.0))
-    assert high == pytest.approx(low, rel=2e-3)
+    assert high == pytest.approx(low, rel=2.5e-3)
     assert high != low
 
 
@@ -44,7 +44,7 @@ def test_kings_law_recovers_the_exponent_that_a_collis_williams_wire_has():
 
 
 def test_kings_law_of_1914_has_the_square_root():
-    flow = np.linspace(0.0, 0.3, 40)
+    flow = np.linspace(0.005, 0.3, 40)
     made = KingsLaw(1.2, 18.0, 0.5)
     law = fit_kings_law(made.voltage_v(flow), flow)
     Published("King, Phil. Trans. A 214 (1914) 373: n = 1/2", printed="0.50").check(law.n)
