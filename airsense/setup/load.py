@@ -29,6 +29,10 @@ _FIX_BY_KEY = {
     "lower_heating_value_mj_kg": "give MJ/kg (42,900 kJ/kg = 42.9)",
     "density_kg_l": "give kg per litre (835 kg/m3 = 0.835)",
     "time_constant_s": "give seconds",
+    "relative_humidity": "give a fraction (45 % = 0.45)",
+    "ambient_temperature_c": "give degrees Celsius (68 degF = 20 degC)",
+    "barometric_pressure_kpa": "give kPa absolute (1013 mbar = 101.3 kPa)",
+    "order": "give a whole number: 1 for the first run, 2 for the second, ...",
 }
 
 
