@@ -9,21 +9,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from airsense.errors import InputError
 from airsense.logs.clock import Clock, numeric_clock, text_clock
 from airsense.logs.container import Content
 from airsense.logs.csv_blocks import Job, Opener, UnbalancedQuotesError, frames
 from airsense.logs.headers import Header
 from airsense.logs.recognise import Match, Recognition
 from airsense.logs.sniff import SAMPLE_BYTES, Dialect, sniff
-from airsense.logs.source import Table
+from airsense.logs.source import MAX_CELLS, Table, no_time, too_large
 from airsense.results import Finding, Severity
 
 if TYPE_CHECKING:
     import pandas as pd
-
-# Cells kept in memory, 8 bytes each: 1.2 GB (our choice; a day at 100 Hz with 15 channels).
-MAX_CELLS = 150_000_000
 
 
 @dataclass(frozen=True)
@@ -43,7 +39,7 @@ class CsvSource:
         """Parse the recognised columns."""
         time = recognition.time
         if time is None:
-            raise _no_time(self.path, self.dialect.headers)
+            raise no_time(self.path, self.dialect.headers)
         wanted = sorted({time.column, *recognition.columns})
         try:
             parsed = self._parse(wanted, time.column, quoted=self.dialect.quoted)
@@ -51,13 +47,16 @@ class CsvSource:
             parsed = self._parse(wanted, time.column, quoted=False)
         return [self._table(parsed, wanted, time)]
 
+    def close(self) -> None:
+        """Do nothing: no file is held open."""
+
     def _parse(self, wanted: Sequence[int], time: int, *, quoted: bool) -> _Parsed:
         parsed = _Parsed(columns={c: [] for c in wanted})
         job = Job(self.path, self.dialect, tuple(wanted), quoted)
         for frame in frames(self.opener, job):
             parsed.add(frame, time, self.dialect.width)
             if parsed.rows * len(wanted) > MAX_CELLS:
-                raise _too_large(self.path, parsed.rows)
+                raise too_large(self.path, parsed.rows)
         return parsed
 
     def _table(self, parsed: _Parsed, wanted: Sequence[int], time: Match) -> Table:
@@ -173,23 +172,3 @@ class _Parsed:
                 fix="none needed if these mark missing values",
                 where=f"line {int(line[row])}",
             )
-
-
-def _too_large(path: str, rows: int) -> InputError:
-    return InputError(
-        "log is too large",
-        where=f"{path}, row {rows}",
-        got=f"more than {MAX_CELLS:,} recognised cells",
-        allowed="what fits in memory at once",
-        fix="split the log by drive or sweep",
-    )
-
-
-def _no_time(path: str, headers: Sequence[Header]) -> InputError:
-    return InputError(
-        "log has no time column",
-        where=path,
-        got=", ".join(h.text for h in headers)[:300],
-        allowed="a column of seconds, milliseconds, microseconds, a clock or date-times",
-        fix='log the time, or name its column: [channels] time = "…"',
-    )

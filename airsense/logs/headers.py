@@ -62,7 +62,7 @@ def readings(header: Header) -> Iterator[Reading]:
     text = header.text
     if header.unit_row:
         bracket = _bracketed(text)
-        if bracket is not None:
+        if bracket is not None and look_up(bracket.unit) is not None:
             yield Reading(bracket.name, header.unit_row, sure=True)
         yield Reading(text, header.unit_row, sure=True)
         return

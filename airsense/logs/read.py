@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 
 from airsense.logs.assemble import assemble
@@ -39,8 +40,10 @@ def read_log(path: str | Path, *, channels: Mapping[str, str] | None = None) -> 
     with ThreadPoolExecutor(1) as beside:
         sha256 = beside.submit(digest, path)
         reader, source = open_source(content)
-        recognition = recognise(source.headers, channels, where=where)
-        tables = source.load(recognition)
+        with closing(source):
+            recognition = recognise(source.headers, channels, where=where)
+            tables = source.load(recognition)
+            headers = source.headers
     assembly = assemble(tables, recognition, where=where)
     used = {channel.header for channel in assembly.channels.values()}
     if recognition.time is not None:
@@ -50,7 +53,7 @@ def read_log(path: str | Path, *, channels: Mapping[str, str] | None = None) -> 
         reader=reader,
         sha256=sha256.result(),
         channels=assembly.channels,
-        ignored=tuple(h.text for h in source.headers if h.text and h.text not in used),
+        ignored=tuple(h.text for h in headers if h.text and h.text not in used),
         findings=assembly.findings,
         started=next((t.clock.started for t in tables if t.clock.started), None),
     )

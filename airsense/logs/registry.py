@@ -13,7 +13,12 @@ from airsense.errors import InputError
 from airsense.logs.container import Content
 from airsense.logs.source import Source
 
-READERS = (("csv", "airsense.logs.csv_file"),)
+READERS = (
+    ("mdf", "airsense.logs.mdf_file"),
+    ("parquet", "airsense.logs.parquet_file"),
+    ("obd", "airsense.logs.obd_text"),
+    ("csv", "airsense.logs.csv_file"),
+)
 
 
 def open_source(content: Content) -> tuple[str, Source]:

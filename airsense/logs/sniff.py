@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import codecs
 import csv
+import io
 import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from airsense.errors import InputError
 from airsense.logs.clock import looks_like_time
@@ -16,6 +18,7 @@ from airsense.units import look_up
 
 SAMPLE_BYTES = 131_072
 MAX_COLUMNS = 5_000
+MAX_SNIFFED_LINES = 300
 DELIMITERS = (",", ";", "\t", "|")
 EMPTY_WORDS = frozenset((
     "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "#n/a", "#na", "inf", "-inf",
@@ -68,7 +71,7 @@ def sniff(sample: bytes, *, where: str, complete: bool) -> Dialect:
         If the bytes are no text, or hold no header followed by rows of numbers.
     """
     encoding, text = _decode(sample.rstrip(b"\0") if complete else sample, where)
-    lines = text.splitlines(keepends=True)
+    lines = list(islice(io.StringIO(text, newline=""), MAX_SNIFFED_LINES))
     if not complete and len(lines) > 1:
         lines = lines[:-1]
     if not "".join(lines).strip():
@@ -131,7 +134,7 @@ def _split(lines: Sequence[str], where: str) -> tuple[str, str, list[list[str]]]
             continue
         body = [row for row in rows if len(row) == width]
         decimal = "," if delimiter != "," and _comma_decimals(body) else "."
-        cells = [c for row in body for c in row if c]
+        cells = [c for row in body[:: len(body) // 40 + 1] for c in row if c]
         numeric = sum(is_value(c, decimal) for c in cells) / max(len(cells), 1)
         score = numeric * len(body) / len(rows) + 1e-4 * min(width, 1000)
         if best is None or score > best[0]:
@@ -203,7 +206,7 @@ def _headers(rows: Sequence[list[str]], data: int, where: str) -> tuple[tuple[He
             fix="add the header row, with units in brackets: time [s], engine_speed [rpm], …",
         )
     header_row = named[-1]
-    _refuse_wide_rows(rows[data:], len(rows[header_row]), f"{where}, line {data + 1}")
+    _refuse_wide_rows(rows[data : data + 50], len(rows[header_row]), f"{where}, line {data + 1}")
     names = [repair_text(cell) for cell in rows[header_row]]
     unit_cells = [repair_text(cell) for cell in rows[units]] if units is not None else []
     names += [""] * (width - len(names))

@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.errors import InputError
 from airsense.logs.clock import Clock
 from airsense.logs.headers import Header
 from airsense.logs.recognise import Recognition
@@ -32,6 +33,10 @@ class Table:
     findings: tuple[Finding, ...] = field(default=())
 
 
+# Cells kept in memory, 8 bytes each: 1.2 GB (our choice; a day at 100 Hz with 15 channels).
+MAX_CELLS = 150_000_000
+
+
 class Source(Protocol):
     """An opened log file."""
 
@@ -41,3 +46,39 @@ class Source(Protocol):
 
     def load(self, recognition: Recognition) -> Sequence[Table]:
         """Return the recognised columns, grouped by time base."""
+
+    def close(self) -> None:
+        """Let go of the file."""
+
+
+def too_large(path: str, rows: int) -> InputError:
+    """Return the error for a log that would not fit in memory."""
+    return InputError(
+        "log is too large",
+        where=f"{path}, row {rows}",
+        got=f"more than {MAX_CELLS:,} recognised cells",
+        allowed="what fits in memory at once",
+        fix="split the log by drive or sweep",
+    )
+
+
+def no_time(path: str, headers: Sequence[Header]) -> InputError:
+    """Return the error for a log without a time column."""
+    return InputError(
+        "log has no time column",
+        where=path,
+        got=", ".join(h.text for h in headers)[:300],
+        allowed="a column of seconds, milliseconds, microseconds, a clock or date-times",
+        fix='log the time, or name its column: [channels] time = "…"',
+    )
+
+
+def missing_library(path: str, what: str, library: str, extra: str) -> InputError:
+    """Return the error for a format whose library is not installed."""
+    return InputError(
+        f"reading {what} needs {library}",
+        where=path,
+        got=f"{library} is not installed",
+        allowed=f"airsense with the extra {extra}",
+        fix=f"pip install 'airsense[{extra}]', or export the log as CSV",
+    )

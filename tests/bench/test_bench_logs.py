@@ -24,7 +24,7 @@ COLUMNS = 40
 @pytest.fixture(scope="module")
 def large_log(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One hour at 100 Hz in 40 columns (about 100 MB), or half a minute of it."""
-    full = not request.config.getoption("benchmark_disable")
+    full = request.config.getoption("benchmark_enable")
     columns = drive(rate_hz=100.0, seconds=3600.0 if full else 30.0)
     size = columns["Time [s]"].size
     rng = np.random.default_rng(0)
