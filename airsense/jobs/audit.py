@@ -11,6 +11,7 @@ from airsense.estimates.combustion import fuel_of
 from airsense.estimates.defaults import defaults_for
 from airsense.evidence.claims_absolute import check_point
 from airsense.evidence.claims_arithmetic import check_claim_arithmetic, check_row_arithmetic
+from airsense.evidence.claims_asks import Ask, missing_finding, missing_of, rank_asks
 from airsense.evidence.claims_causes import check_causes
 from airsense.evidence.claims_change import Pair, check_pair
 from airsense.evidence.claims_context import Context
@@ -19,14 +20,7 @@ from airsense.evidence.claims_findings import AuditFinding, Outcome
 from airsense.evidence.claims_pairs import configurations_of, pair_of, pairs_of, same_pair
 from airsense.evidence.claims_point import Point
 from airsense.evidence.claims_repeat import check_repeatability, power_run_u
-from airsense.evidence.claims_verdict import (
-    Ask,
-    ClaimVerdict,
-    decide_claim,
-    missing_finding,
-    missing_of,
-    rank_asks,
-)
+from airsense.evidence.claims_verdict import ClaimVerdict, decide_claim
 from airsense.results import CAUTIONS, Assumption
 from airsense.setup.claims import Claim, Claims
 from airsense.setup.engine import EngineSetup

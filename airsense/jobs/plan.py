@@ -224,7 +224,7 @@ def _quantity_row(rows: Rows, quantity: PlannedQuantity, wish: Wish, runs: int) 
 
 def _sentence(quantity: PlannedQuantity, wish: Wish, needed: int | None, smallest: float) -> str:
     what = f"a change of {_NAMES[quantity]} by {percent(wish.change).lstrip('+')}"
-    sure = f"with {wish.power:.0%} power at {wish.confidence:.0%} confidence"
+    sure = f"with {100 * wish.power:g} % power at {100 * wish.confidence:g} % confidence"
     if needed is None:
         return (
             f"No number of runs up to {MAX_RUNS} of each configuration shows {what} {sure}; "

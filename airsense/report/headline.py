@@ -160,11 +160,7 @@ def _audit(result: Node) -> tuple[Headline, ...]:
     asks = result.ask_the_publisher_for or ()
     ask = _sentence(f"Ask for {asks[0].request}: {asks[0].reason}") if asks else ""
     against = [f for f in result.findings or () if f.outcome == "contradicted"]
-    caveat = (
-        against[0].sentence
-        if against
-        else "An audit compares printed figures with each other; it has not seen the engine."
-    )
+    general = "An audit compares printed figures with each other; it has not seen the engine."
     claims = tuple(
         Headline(
             question=f"Does the claim hold? {claim_of(verdict)}",
@@ -172,7 +168,7 @@ def _audit(result: Node) -> tuple[Headline, ...]:
             answer=verdict.sentence,
             confidence="" if verdict.change is None
             else f"The printed figures leave {percent_range(verdict.change)} open (95 %).",
-            caveat=caveat,
+            caveat=verdict.against[0] if verdict.against else general,
             next_step=ask,
         )
         for verdict in result.verdicts or ()
@@ -183,7 +179,7 @@ def _audit(result: Node) -> tuple[Headline, ...]:
             verdict="contradicted" if against else "undetermined",
             answer=f"{len(against)} of {len(result.findings or ())} checks contradict each other.",
             confidence="",
-            caveat=caveat,
+            caveat=against[0].sentence if against else general,
             next_step=ask,
         ),
     )

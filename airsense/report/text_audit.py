@@ -5,82 +5,73 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
-from rich.table import Table
+from rich.padding import Padding
 
-from airsense.evidence.claims_findings import Outcome
+from airsense.report.headline import headlines
+from airsense.report.node import Node, node_of
+from airsense.report.text_parts import plain_table, print_cautions, print_headline
+from airsense.report.words import number, say
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
-    from airsense.evidence.claims_correction import CorrectionRow
-    from airsense.evidence.claims_findings import AuditFinding
     from airsense.jobs.audit import AuditResult
 
 _HEADINGS = {
-    Outcome.CONTRADICTED: "Contradicted by the printed figures",
-    Outcome.UNDETERMINED: "Open",
-    Outcome.SUPPORTED: "Supported",
+    "contradicted": "Contradicted by the printed figures",
+    "undetermined": "Open",
+    "supported": "Supported",
 }
 MOST_ASKS = 6
 
 
-def render(result: AuditResult, console: Console, units: str | None) -> None:
-    """Print verdicts, findings by outcome, what to ask for, and what was assumed.
+def render(result: AuditResult | Node, console: Console, units: str | None) -> None:
+    """Print the claims' verdicts, findings by outcome, what to ask for, and what was assumed.
 
     Figures stand in the units of the publication or in per cent, so `units` changes nothing.
     """
-    for verdict in result.verdicts:
-        tune = f", {verdict.tune}" if verdict.tune else ""
-        head = f"{verdict.from_} -> {verdict.to}{tune}: {verdict.claim}"
-        console.print(f"[bold]{verdict.verdict.value}[/bold]  {escape(head)}", soft_wrap=True)
-        console.print(f"  {escape(verdict.sentence)}", soft_wrap=True)
+    node = node_of(result)
+    for headline in headlines(node):
+        print_headline(headline, console)
+        console.print("")
     for outcome, heading in _HEADINGS.items():
-        found = [f for f in result.findings if f.outcome is outcome]
+        found = [f for f in node.findings if f.outcome == outcome]
         if found:
-            console.print(f"\n[bold]{heading}[/bold]")
+            console.print(f"[bold]{heading}[/bold]")
         for finding in found:
             _print_finding(finding, console)
-    if result.corrections:
-        console.print(_correction_table(result.corrections))
-    if result.ask_the_publisher_for:
-        console.print("\n[bold]Ask the publisher for[/bold], most telling first")
-    for number, ask in enumerate(result.ask_the_publisher_for[:MOST_ASKS], start=1):
-        console.print(f"  {number}. {escape(ask.request)}: {escape(ask.reason)}", soft_wrap=True)
-    _print_foot(result, console)
+    if node.corrections:
+        console.print("[bold]Power correction by each text[/bold]")
+        console.print(_corrections(node.corrections))
+    if node.ask_the_publisher_for:
+        console.print("[bold]Ask the publisher for[/bold], most telling first")
+    for place, ask in enumerate(node.ask_the_publisher_for[:MOST_ASKS], start=1):
+        _indented(f"{place}. {ask.request}: {ask.reason}", console, 2)
+    console.print("[bold]Assumed[/bold]")
+    for item in node.assumptions:
+        _indented(f"{item.quantity}: {item.value} ({item.source})", console, 2)
+    print_cautions(node.cautions, console)
 
 
-def _print_finding(finding: AuditFinding, console: Console) -> None:
-    console.print(
-        f"  {finding.check.value}  [dim]{escape(finding.subject)}[/dim]", soft_wrap=True
-    )
-    console.print(f"    {escape(finding.sentence)}", soft_wrap=True)
-    if finding.settle_by and finding.outcome is not Outcome.SUPPORTED:
-        console.print(f"    To settle it: {escape(finding.settle_by)}.", soft_wrap=True)
+def _print_finding(finding: Node, console: Console) -> None:
+    _indented(f"{say(finding.check)}, {finding.subject}", console, 2)
+    _indented(finding.sentence, console, 4)
+    if finding.settle_by and finding.outcome != "supported":
+        _indented(f"To settle it: {finding.settle_by}.", console, 4)
 
 
-def _correction_table(rows: tuple[CorrectionRow, ...]) -> Table:
-    table = Table(title="Power correction by each text", box=None, pad_edge=False)
-    for title in ("configuration", "text", "factor", "fa", "fm", "allowed here"):
-        table.add_column(title, overflow="fold")
+def _indented(text: str, console: Console, columns: int) -> None:
+    console.print(Padding(escape(text), (0, 0, 0, columns), expand=False))
+
+
+def _corrections(rows: tuple[Node, ...]) -> Table:
+    table = plain_table("configuration", "text", "factor", "allowed here", right=("factor",))
     for row in rows:
         table.add_row(
             escape(row.configuration),
-            row.text.value,
-            f"{row.factor:.4f}",
-            "" if row.fa != row.fa else f"{row.fa:.4f}",
-            "" if row.fm != row.fm else f"{row.fm:.3f}",
+            row.text,
+            number(row.factor, 5),
             "yes" if row.in_range else "no",
         )
     return table
-
-
-def _print_foot(result: AuditResult, console: Console) -> None:
-    console.print("\n[bold]Assumed[/bold]")
-    for item in result.assumptions:
-        console.print(
-            f"  {escape(item.quantity)}: {escape(item.value)} ({escape(item.source)})",
-            soft_wrap=True,
-        )
-    console.print("")
-    for caution in result.cautions:
-        console.print(f"caution: {escape(caution)}", soft_wrap=True)

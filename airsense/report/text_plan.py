@@ -5,60 +5,55 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rich.markup import escape
-from rich.table import Table
+from rich.padding import Padding
+
+from airsense.report.headline import headlines
+from airsense.report.node import Node, node_of
+from airsense.report.text_parts import plain_table, print_cautions, print_headline
+from airsense.report.words import number, percent
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
     from airsense.jobs.plan import PlanResult
 
+_DIGITS = 2
 
-def render(result: PlanResult, console: Console, units: str | None) -> None:
+
+def render(result: PlanResult | Node, console: Console, units: str | None) -> None:
     """Print the answer, what more runs give, the order, the budget and what to add.
 
     All figures are fractions or counts, so `units` changes nothing.
     """
-    console.print(f"[bold]{escape(result.sentence)}[/bold]", soft_wrap=True)
-    console.print(_by_runs(result))
-    console.print(_by_quantity(result))
-    console.print("\n[bold]Order of the runs[/bold] (A before, B after)")
-    for order in result.run_orders:
-        console.print(
-            f"  {order.name}: {order.order}; a steady drift leaves {order.drift_left:+.2g} "
-            "times its size per run",
-            soft_wrap=True,
+    node = node_of(result)
+    for headline in headlines(node):
+        print_headline(headline, console)
+    console.print("\n[bold]By runs of each configuration[/bold] (95 % half-width, detectable)")
+    console.print(_by_runs(node))
+    console.print(f"[bold]With {node.planned_runs} runs of each, alternating[/bold]")
+    console.print(_by_quantity(node))
+    console.print("[bold]Order of the runs[/bold] (A before, B after)")
+    for order in node.run_orders:
+        line = (
+            f"{order.name}: {order.order}; a steady drift leaves {number(order.drift_left, 2)} "
+            "times its size per run"
         )
-    console.print(_budget(result))
-    if result.next_measurement:
-        console.print(_next(result))
-    for assumption in result.assumptions:
-        console.print(
-            f"assumed: {escape(assumption.quantity)}: {escape(assumption.value)} "
-            f"({escape(assumption.source)})",
-            soft_wrap=True,
-        )
-    for caution in result.cautions:
-        console.print(f"caution: {escape(caution)}", soft_wrap=True)
+        console.print(Padding(escape(line), (0, 0, 0, 2), expand=False))
+    console.print("[bold]What the interval is made of[/bold]")
+    console.print(_budget(node))
+    if node.next_measurement:
+        console.print("[bold]What to measure besides[/bold], most telling first")
+        console.print(_next(node))
+    for item in node.assumptions:
+        console.print(escape(f"assumed: {item.quantity}: {item.value} ({item.source})"))
+    print_cautions(node.cautions, console)
 
 
-def _table(title: str, *columns: str) -> Table:
-    table = Table(title=title, title_justify="left", box=None, pad_edge=False)
-    table.add_column(columns[0], overflow="fold")
-    for column in columns[1:]:
-        table.add_column(column, justify="right", overflow="fold")
-    return table
-
-
-def _by_runs(result: PlanResult) -> Table:
-    table = _table(
-        "\nBy runs of each configuration",
-        "runs",
-        "+- alternating",
-        "detectable",
-        "+- one after the other",
-        "detectable",
-    )
-    for row in result.by_runs:
+def _by_runs(node: Node) -> Table:
+    titles = ("runs", "ABBA", "detects", "one after the other", "detects then")
+    table = plain_table(*titles, right=titles)
+    for row in node.by_runs:
         table.add_row(
             str(row.runs_per_configuration),
             _percent(row.half_width),
@@ -69,17 +64,12 @@ def _by_runs(result: PlanResult) -> Table:
     return table
 
 
-def _by_quantity(result: PlanResult) -> Table:
-    table = _table(
-        f"\nWith {result.planned_runs} runs of each, alternating",
-        "quantity",
-        "+-",
-        "detectable",
-        "runs for the wanted change",
-    )
-    for row in result.by_quantity:
+def _by_quantity(node: Node) -> Table:
+    titles = ("half-width", "detects", "runs needed")
+    table = plain_table("quantity", *titles, right=titles)
+    for row in node.by_quantity:
         table.add_row(
-            row.quantity.value,
+            row.quantity.replace("_", " "),
             _percent(row.half_width),
             _percent(row.detectable_change),
             _runs(row.runs_per_configuration),
@@ -87,32 +77,26 @@ def _by_quantity(result: PlanResult) -> Table:
     return table
 
 
-def _budget(result: PlanResult) -> Table:
-    table = _table("\nWhat the interval is made of", "part", "u (k = 1)", "share", "averages")
-    for part in result.budget:
+def _budget(node: Node) -> Table:
+    titles = ("u (k = 1)", "share")
+    table = plain_table("part", *titles, "averages", right=titles)
+    for part in node.budget:
         table.add_row(
             escape(part.label),
             _percent(part.u),
-            f"{part.share:.0%}",
+            percent(part.share, 0, sign=False),
             "yes" if part.averages_over_runs else "no",
         )
     return table
 
 
-def _next(result: PlanResult) -> Table:
-    table = _table(
-        "\nWhat to measure besides, most telling first",
-        "measurement",
-        "takes away",
-        "+- then",
-        "runs then",
-        "because",
-    )
-    table.columns[-1].justify = "left"
-    for item in result.next_measurement:
+def _next(node: Node) -> Table:
+    titles = ("takes away", "half-width then", "runs then")
+    table = plain_table("measurement", *titles, "because", right=titles)
+    for item in node.next_measurement:
         table.add_row(
             escape(item.measurement),
-            f"{item.reduction:.0%}",
+            percent(item.reduction, 0, sign=False),
             _percent(item.half_width),
             _runs(item.runs_per_configuration),
             escape(item.reason),
@@ -120,9 +104,9 @@ def _next(result: PlanResult) -> Table:
     return table
 
 
-def _runs(number: int | None) -> str:
-    return "out of reach" if number is None else str(number)
+def _runs(number_of_runs: int | None) -> str:
+    return "out of reach" if number_of_runs is None else str(number_of_runs)
 
 
 def _percent(value: float) -> str:
-    return f"{100.0 * value:.2f} %"
+    return percent(value, _DIGITS, sign=False)

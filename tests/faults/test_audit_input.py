@@ -119,6 +119,6 @@ def test_text_shows_verdict_findings_and_cautions(tmp_path):
     path.write_text(GOOD, encoding="utf-8")
     done = CliRunner().invoke(command, [str(path), "--json", str(out)])
     assert done.exit_code == 0
-    for words in ("old -> new, own: power, +3 kW", "Ask the publisher for", "Assumed", "caution:"):
+    for words in ("old to new, own: power, +3 kW", "Ask the publisher for", "Assumed", "caution:"):
         assert words in done.output
     assert out.exists()
