@@ -100,7 +100,11 @@ def print_causes(causes: Iterable[Node], console: Console) -> None:
     console.print(table)
     if rows and rows[0].not_separable_from:
         alike = ", ".join(cause(name) for name in rows[0].not_separable_from)
-        console.print(Padding(f"{cause(rows[0].cause)}: not told apart from {alike}", (0, 0, 0, 2), expand=False))
+        console.print(
+            Padding(
+                f"{cause(rows[0].cause)}: not told apart from {alike}", (0, 0, 0, 2), expand=False
+            )
+        )
 
 
 def print_findings(findings: Iterable[Node], console: Console) -> None:

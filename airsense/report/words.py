@@ -54,7 +54,7 @@ BAD = frozenset({"sensor_skew", "implausible", "contradicted", "refused", "loss_
 def say(name: object) -> str:
     """Return the words for a name in a result, or the name with blanks."""
     text = str(name)
-    for table in (VERDICTS, METHODS, CAUSES):
+    for table in (VERDICTS, METHODS):
         if text in table:
             return table[text]
     return text.replace("_", " ")
