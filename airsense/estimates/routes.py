@@ -5,7 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from airsense.estimates import brake_power, fuel_lambda, speed_density
+from airsense.estimates import (
+    brake_power,
+    compressor_map,
+    depression,
+    fuel_lambda,
+    speed_density,
+)
 from airsense.estimates.defaults import Defaults, defaults_for
 from airsense.estimates.estimate import Estimate
 from airsense.estimates.run import Run
@@ -14,11 +20,17 @@ from airsense.setup.engine import EngineSetup
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Route:
-    """A route: its name, what it lacks in a run, and how it estimates."""
+    """A route: its name, what it lacks in a run, and how it estimates.
+
+    `between_configurations` is False for a route whose scale goes with the intake. `declared`
+    says whether the setup has what an optional route needs; without it nothing is said of it.
+    """
 
     method: str
     missing: Callable[[Run], str]
     estimate: Callable[[Run, EngineSetup, Defaults], Estimate]
+    between_configurations: bool = True
+    declared: Callable[[EngineSetup], bool] = lambda _: True
 
 
 ROUTES = (
@@ -36,6 +48,18 @@ ROUTES = (
         method=brake_power.METHOD,
         missing=brake_power.missing_for_brake_power,
         estimate=brake_power.brake_power,
+    ),
+    Route(
+        method=compressor_map.METHOD,
+        missing=compressor_map.missing_for_compressor_map,
+        estimate=compressor_map.compressor_map,
+        declared=lambda setup: setup.compressor_map is not None,
+    ),
+    Route(
+        method=depression.METHOD,
+        missing=depression.missing_for_depression,
+        estimate=depression.depression,
+        between_configurations=False,
     ),
 )
 
@@ -55,8 +79,10 @@ def sizes_for(runs: Sequence[Run], setup: EngineSetup) -> Defaults:
     )
 
 
-def usable_routes(runs: Sequence[Run]) -> tuple[tuple[Route, ...], tuple[Unused, ...]]:
-    """Return the routes that every run supports, and the others with the reason.
+def usable_routes(
+    runs: Sequence[Run], setup: EngineSetup
+) -> tuple[tuple[Route, ...], tuple[Unused, ...]]:
+    """Return the routes to a change that every run supports, and the others with the reason.
 
     A route must be there in all runs: one that appears in one configuration only can say nothing
     about the change between them.
@@ -64,6 +90,8 @@ def usable_routes(runs: Sequence[Run]) -> tuple[tuple[Route, ...], tuple[Unused,
     usable: list[Route] = []
     unused: list[Unused] = []
     for route in ROUTES:
+        if not (route.between_configurations and route.declared(setup)):
+            continue
         lacking = [(run.name, why) for run in runs if (why := route.missing(run))]
         if not lacking:
             usable.append(route)

@@ -67,13 +67,9 @@ def compare_campaign(
         pairs=pairs,
         findings=(*ready.findings, *order_findings(layout), *bore_findings(layout, pairs)),
         assumptions=(*ready.assumptions, *family(layout)),
-        inputs=tuple(
-            input_file(r, _role(own)) for r, own in zip(runs, campaign.run, strict=True)
-        ),
+        inputs=tuple(input_file(r, _role(own)) for r, own in zip(runs, campaign.run, strict=True)),
         ranking=tuple(row for tune in campaign.tunes() for row in _ranking(layout, done, tune)),
-        price_per_kw=tuple(
-            row for tune in campaign.tunes() for row in _prices(layout, done, tune)
-        ),
+        price_per_kw=tuple(row for tune in campaign.tunes() for row in _prices(layout, done, tune)),
     )
 
 
@@ -133,9 +129,7 @@ class _Done:
         ordered = layout.design(pairing)
         given = _pair_input(layout, pairing, ordered)
         weighed = weigh(given)
-        return cls(
-            pairing=pairing, ordered=ordered, weighed=weighed, result=answer(given, weighed)
-        )
+        return cls(pairing=pairing, ordered=ordered, weighed=weighed, result=answer(given, weighed))
 
 
 def _pair_input(layout: Layout, pairing: Pairing, ordered: OrderedDesign) -> PairInput:

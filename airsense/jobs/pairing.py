@@ -152,7 +152,7 @@ def make_ready(runs: Sequence[Run], setup: EngineSetup, rpm: tuple[float, float]
         If there is no route at all, or the runs share no window of engine speed.
     """
     sizes = sizes_for(runs, setup)
-    routes, unused = usable_routes(runs)
+    routes, unused = usable_routes(runs, setup)
     if not routes:
         raise _no_route(runs, unused)
     segments = find_segments(runs)

@@ -49,7 +49,7 @@ def pilot_of(runs: Sequence[Run], setup: EngineSetup) -> Pilot:
     InputError
         If the runs share no window of engine speed.
     """
-    routes, _ = usable_routes(runs)
+    routes, _ = usable_routes(runs, setup)
     if not routes:
         return Pilot()
     ready = make_ready(runs, setup, None)

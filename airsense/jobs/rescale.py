@@ -99,7 +99,7 @@ def rescale_logs(
     trusted = [log if "mass_air_flow" in log else through_table(log, table).log for log in baseline]
     runs = make_runs([*trusted, *(t.log for t in through)], setup)
     sizes = sizes_for(runs, setup)
-    routes, unused = _routes(runs)
+    routes, unused = _routes(runs, setup)
     samples = _samples(runs, len(trusted), routes, setup, sizes)
     options = Options(
         max_step=max_step,
@@ -171,8 +171,8 @@ def _metres(mm: float | None) -> float | None:
     return None if mm is None else mm * 1e-3
 
 
-def _routes(runs: Sequence[Run]) -> tuple[list[Route], tuple[RouteUse, ...]]:
-    usable, unused = usable_routes(runs)
+def _routes(runs: Sequence[Run], setup: EngineSetup) -> tuple[list[Route], tuple[RouteUse, ...]]:
+    usable, unused = usable_routes(runs, setup)
     routes = [route for route in usable if route.method in METHODS]
     missing = [u for u in unused if u.method in METHODS]
     if not routes:

@@ -94,6 +94,19 @@ class Intake(Declared):
     depression_after_kpa: Annotated[float, Field(ge=0.0, le=30.0)] | None = None
 
 
+class CompressorMap(Declared):
+    """A map file in corrected terms, and the conditions that it is corrected to.
+
+    The defaults are the usual ones of SAE J1826 maps (from memory); the file's path is relative
+    to engine.toml. `cooler_drop_kpa` is the drop from compressor outlet to manifold.
+    """
+
+    file: str
+    reference_temperature_k: Annotated[float, Field(ge=250.0, le=330.0)] = 298.0
+    reference_pressure_kpa: Annotated[float, Field(ge=80.0, le=110.0)] = 100.0
+    cooler_drop_kpa: Annotated[float, Field(ge=0.0, le=50.0)] = 0.0
+
+
 Fraction = Annotated[float, Field(gt=0.0, le=1.0)]
 
 
@@ -131,5 +144,6 @@ class EngineSetup(Declared):
     fuel: Fuel = Fuel()
     charge_temperature: ChargeTemperature = ChargeTemperature()
     intake: Intake = Intake()
+    compressor_map: CompressorMap | None = None
     channels: dict[str, str] = Field(default_factory=dict)
     uncertainty: Uncertainty = Uncertainty()

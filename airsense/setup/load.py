@@ -44,7 +44,12 @@ def load_engine(path: str | Path) -> EngineSetup:
     InputError
         If the file cannot be read, is not TOML, or holds a key or value that is not allowed.
     """
-    return load_model(path, EngineSetup)
+    setup = load_model(path, EngineSetup)
+    if setup.compressor_map is None:
+        return setup
+    file = str(Path(path).parent / setup.compressor_map.file)
+    found = setup.compressor_map.model_copy(update={"file": file})
+    return setup.model_copy(update={"compressor_map": found})
 
 
 def load_model(path: str | Path, model: type[Model]) -> Model:
