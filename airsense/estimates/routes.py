@@ -24,6 +24,8 @@ class Route:
 
     `between_configurations` is False for a route whose scale goes with the intake. `declared`
     says whether the setup has what an optional route needs; without it nothing is said of it.
+    One that `gives_way` is left out where it lacks samples that the others have, since bins hold
+    only samples that all routes have.
     """
 
     method: str
@@ -31,6 +33,7 @@ class Route:
     estimate: Callable[[Run, EngineSetup, Defaults], Estimate]
     between_configurations: bool = True
     declared: Callable[[EngineSetup], bool] = lambda _: True
+    gives_way: bool = False
 
 
 ROUTES = (
@@ -54,6 +57,7 @@ ROUTES = (
         missing=compressor_map.missing_for_compressor_map,
         estimate=compressor_map.compressor_map,
         declared=lambda setup: setup.compressor_map is not None,
+        gives_way=True,
     ),
     Route(
         method=depression.METHOD,

@@ -96,12 +96,12 @@ def drift_per_run(
 
 
 def _indicators(cell: NDArray[np.intp]) -> FloatArray:
-    return np.eye(int(cell.max()) + 1)[cell]
+    return np.asarray(np.eye(int(cell.max()) + 1)[cell], dtype=np.float64)
 
 
 def _scaled(order: FloatArray) -> FloatArray:
     """Return the order centred and of unit span, so that the design is well conditioned."""
-    return (order - order.mean()) / max(float(np.ptp(order)), 1e-12)
+    return np.asarray((order - order.mean()) / max(float(np.ptp(order)), 1e-12))
 
 
 def _estimable(plain: FloatArray, order: FloatArray) -> bool:

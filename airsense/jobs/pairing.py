@@ -31,6 +31,9 @@ from airsense.setup.engine import EngineSetup
 
 FloatArray = NDArray[np.float64]
 
+# A route that gives way may cost the others at most the rest of the samples: our choice.
+MIN_VALID_SHARE = 0.9
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
@@ -157,7 +160,7 @@ def make_ready(runs: Sequence[Run], setup: EngineSetup, rpm: tuple[float, float]
         raise _no_route(runs, unused)
     segments = find_segments(runs)
     window = common_window(segments, rpm)
-    estimates = _estimates(runs, routes, setup, sizes)
+    estimates, sparse = _dense(_estimates(runs, routes, setup, sizes), runs, segments, routes)
     index = {id(run): k for k, run in enumerate(runs)}
     owner = tuple(index[id(s.run)] for s in segments)
     flows = {name: [per_run[k].ln_flow for k in owner] for name, per_run in estimates.items()}
@@ -170,7 +173,7 @@ def make_ready(runs: Sequence[Run], setup: EngineSetup, rpm: tuple[float, float]
         budgets={name: _joint_budget(per_run) for name, per_run in estimates.items()},
         power_budget=(influence_of(sizes.brake_power, key="brake_power"),),
         fuel_budget=(influence_of(sizes.fuel, key="fuel"),),
-        unused=unused,
+        unused=(*unused, *sparse),
         window_rpm=window,
         sizes=sizes,
         findings=_unique([f for run in runs for f in run.findings]),
@@ -195,6 +198,27 @@ def _estimates(
     for route in routes:
         found[route.method] = [route.estimate(run, setup, sizes) for run in runs]
     return found
+
+
+def _dense(
+    estimates: dict[str, list[Estimate]],
+    runs: Sequence[Run],
+    segments: Sequence[Segment],
+    routes: Sequence[Route],
+) -> tuple[dict[str, list[Estimate]], tuple[Unused, ...]]:
+    """Leave out the routes that give way where they lack samples of a segment."""
+    place = {id(run): k for k, run in enumerate(runs)}
+    sparse = []
+    for route in routes:
+        share = min(
+            float(np.mean(np.isfinite(estimates[route.method][place[id(s.run)]].ln_flow[s.use])))
+            for s in segments
+        )
+        if route.gives_way and share < MIN_VALID_SHARE:
+            reason = f"valid in {100.0 * share:.0f} % of the samples of a run only"
+            sparse.append(Unused(method=route.method, reason=reason))
+    left_out = {u.method for u in sparse}
+    return {n: e for n, e in estimates.items() if n not in left_out}, tuple(sparse)
 
 
 def _joint_budget(estimates: Sequence[Estimate]) -> tuple[Influence, ...]:
