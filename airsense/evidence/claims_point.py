@@ -32,6 +32,8 @@ FloatArray = NDArray[np.float64]
 
 # A full scale is chosen with this reserve over the highest reading.
 FULL_SCALE_RESERVE = 1.25
+# Below any idling engine; a deep vacuum at a high place must not be drawn below nothing.
+LEAST_MANIFOLD_PA = 5e3
 
 
 @dataclass(frozen=True)
@@ -260,7 +262,8 @@ class Point:
             draws = self._as_printed(name, figure)
             usual = "gauge" if name == "boost_pressure" else "absolute"
             gauge = (figure.reference or usual) == "gauge"
-            return draws + self.p_ambient_pa if gauge else draws
+            absolute = draws + self.p_ambient_pa if gauge else draws
+            return np.maximum(absolute, LEAST_MANIFOLD_PA)
         if self.context.claims.engine.induction is Induction.NATURALLY_ASPIRATED:
             ask = Source("manifold pressure", "the manifold pressure")
             return self.p_ambient_pa * self._spread("throttle", ask, 0.93, 1.0)

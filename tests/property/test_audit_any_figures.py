@@ -1,6 +1,6 @@
 """Whatever is printed, an audit answers or names the bad figure; it never fails."""
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from airsense.errors import InputError
@@ -47,6 +47,12 @@ CLAIM = st.fixed_dictionaries(
 )
 
 
+@example(
+    engine={"displacement_l": 1.4, "cylinders": 4, "ignition": "spark"},
+    before={},
+    after={"boost_pressure": "-0.90 bar"},
+    claims=[],
+)
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 @given(engine=ENGINE, before=ROW, after=ROW, claims=st.lists(CLAIM, max_size=2))
 def test_any_figures_get_an_answer_or_a_five_part_error(engine, before, after, claims):
