@@ -18,9 +18,9 @@ U_OPENING = 0.5
 # Below this the zero of a depression sensor outweighs its reading: our choice.
 MIN_DEPRESSION_PA = 100.0
 U_ZERO_PA = 20.0
-# A filter mat is partly laminar, so that the drop goes as m^1.8 to m^2; the exponent moves the
-# flow between two levels by half of its error times the logarithm of their ratio.
-U_EXPONENT = 0.07
+# A filter mat is partly laminar, so that the drop goes as m^1.9 to m^2; the exponent moves the
+# flow between two levels by half of its error times the logarithm of their ratio. Our choice.
+U_EXPONENT = 0.04
 
 
 def missing_for_depression(run: Run) -> str:

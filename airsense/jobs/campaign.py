@@ -17,8 +17,10 @@ from airsense.evidence.verdict import DEFAULT_MARGIN
 from airsense.jobs.campaign_findings import bore_findings, family, order_findings
 from airsense.jobs.campaign_layout import Cell, Layout, Pairing
 from airsense.jobs.compare import CompareResult
+from airsense.jobs.curves import curves_of
 from airsense.jobs.pairing import input_file, make_ready, make_runs
 from airsense.logs.log import Channel, Log
+from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
 from airsense.setup.campaign import Campaign, CampaignRun, load_campaign
 from airsense.setup.engine import EngineSetup
@@ -60,6 +62,7 @@ def compare_campaign(
     layout = Layout(campaign=campaign, ready=ready, setup=setup, margin=margin)
     done = [_Done.of(layout, pairing) for pairing in layout.pairings]
     pairs = tuple(d.result for d in done)
+    names = [_role(declared) for declared in campaign.run]
     return CompareResult(
         engine=setup.engine.name,
         window=ready.window,
@@ -67,9 +70,11 @@ def compare_campaign(
         pairs=pairs,
         findings=(*ready.findings, *order_findings(layout), *bore_findings(layout, pairs)),
         assumptions=(*ready.assumptions, *family(layout)),
-        inputs=tuple(input_file(r, _role(own)) for r, own in zip(runs, campaign.run, strict=True)),
+        inputs=tuple(input_file(r, name) for r, name in zip(runs, names, strict=True)),
         ranking=tuple(row for tune in campaign.tunes() for row in _ranking(layout, done, tune)),
         price_per_kw=tuple(row for tune in campaign.tunes() for row in _prices(layout, done, tune)),
+        curves=curves_of(ready, setup, names),
+        units_read=own_units(logs),
     )
 
 

@@ -12,6 +12,7 @@ from airsense.evidence.curves import Curves
 from airsense.evidence.inference import Part
 from airsense.evidence.level import CheckVerdict, LevelEstimate, LevelRow, judge_level
 from airsense.evidence.next_measurement import NextMeasurement
+from airsense.evidence.sensor_shape import SensorShape, sensor_shape, shape_findings
 from airsense.jobs.channels import ChannelRow, channel_rows
 from airsense.jobs.curves import curves_of
 from airsense.jobs.pairing import InputFile, Window, input_file, make_ready, make_runs
@@ -47,6 +48,7 @@ class CheckResult:
     inputs: tuple[InputFile, ...] = ()
     curves: Curves | None = None
     units_read: str = "si"
+    sensor_shape: SensorShape | None = None
 
 
 def run(
@@ -70,6 +72,7 @@ def check_logs(
     runs = make_runs(logs, setup)
     ready = make_ready(runs, setup, rpm)
     level = judge_level(ready.table, ready.budgets, ready.unused, controlled=ready.controlled)
+    shape = sensor_shape(ready.segments, setup, ready.sizes, ready.window_rpm)
     return CheckResult(
         engine=setup.engine.name,
         verdict=level.verdict,
@@ -82,10 +85,11 @@ def check_logs(
         next_measurement=level.next_measurement,
         budget=level.budget,
         degrees_of_freedom=level.degrees_of_freedom,
-        findings=ready.findings,
+        findings=(*ready.findings, *shape_findings(shape)),
         channels=tuple(row for r in runs for row in channel_rows(r.log)),
         assumptions=ready.assumptions,
         inputs=tuple(input_file(r, "log") for r in runs),
         curves=curves_of(ready, setup, ["log"] * len(runs)),
         units_read=own_units(logs),
+        sensor_shape=shape,
     )
