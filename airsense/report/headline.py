@@ -22,6 +22,7 @@ class Headline:
     """What a reader sees first; `verdict` is the name in the result, empty texts are left out."""
 
     question: str
+    subject: str
     verdict: str
     answer: str
     confidence: str
@@ -37,7 +38,8 @@ def headlines(result: Node) -> tuple[Headline, ...]:
 def _compare(result: Node) -> tuple[Headline, ...]:
     return tuple(
         Headline(
-            question=f"Is the gain real? {configuration(pair)} against {pair.baseline}",
+            question="Is the gain real?",
+            subject=f"{configuration(pair)} against {pair.baseline}",
             verdict=pair.verdict,
             answer=pair.sentence,
             confidence="Probability that the engine breathes more air: "
@@ -125,6 +127,7 @@ def _check(result: Node) -> tuple[Headline, ...]:
     return (
         Headline(
             question="Is the air-flow reading credible?",
+            subject="",
             verdict=result.verdict,
             answer=result.sentence or "",
             confidence="With 95 % probability the sensor reads "
@@ -143,6 +146,7 @@ def _rescale(result: Node) -> tuple[Headline, ...]:
     return (
         Headline(
             question="What should the transfer table be now?",
+            subject="",
             verdict=result.decision,
             answer=result.sentence or "",
             confidence=f"Mean correction of the flow over the measured range: "
@@ -163,10 +167,12 @@ def _audit(result: Node) -> tuple[Headline, ...]:
     general = "An audit compares printed figures with each other; it has not seen the engine."
     claims = tuple(
         Headline(
-            question=f"Does the claim hold? {claim_of(verdict)}",
+            question="Does the claim hold?",
+            subject=claim_of(verdict),
             verdict=verdict.verdict,
             answer=verdict.sentence,
-            confidence="" if verdict.change is None
+            confidence=""
+            if verdict.change is None
             else f"The printed figures leave {percent_range(verdict.change)} open (95 %).",
             caveat=verdict.against[0] if verdict.against else general,
             next_step=ask,
@@ -176,6 +182,7 @@ def _audit(result: Node) -> tuple[Headline, ...]:
     return claims or (
         Headline(
             question="Do the printed figures agree with each other?",
+            subject="",
             verdict="contradicted" if against else "undetermined",
             answer=f"{len(against)} of {len(result.findings or ())} checks contradict each other.",
             confidence="",
@@ -196,6 +203,7 @@ def _plan(result: Node) -> tuple[Headline, ...]:
     return (
         Headline(
             question="How should the test be run?",
+            subject="",
             verdict="",
             answer=result.sentence
             or f"{result.runs_per_configuration} runs of each configuration resolve a change of "
@@ -211,6 +219,7 @@ def _tube(result: Node) -> tuple[Headline, ...]:
     return (
         Headline(
             question="What does the change of bore alone do to the reading?",
+            subject="",
             verdict="",
             answer=result.sentence,
             confidence="",
@@ -225,6 +234,7 @@ def _other(result: Node) -> tuple[Headline, ...]:
     return (
         Headline(
             question=_TITLES.get(kind_of(result), f"airsense {kind_of(result)}"),
+            subject="",
             verdict=result.verdict or "",
             answer=result.sentence or "",
             confidence="",

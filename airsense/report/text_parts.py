@@ -31,18 +31,19 @@ MOST_CAUSES = 5
 
 def print_headline(headline: Headline, console: Console) -> None:
     """Print question, verdict, answer, confidence, caveat and next step."""
-    console.print(f"[bold]{escape(headline.question)}[/bold]")
+    title = f"{headline.question} {headline.subject}".rstrip()
+    console.print(f"[bold]{escape(title)}[/bold]")
     if headline.verdict:
         style = _STYLES[tone(headline.verdict)]
         console.print(f"[{style}]{escape(say(headline.verdict).upper())}[/{style}]")
-    for title, text in (
+    for lead, text in (
         ("", headline.answer),
         ("", headline.confidence),
         ("But: ", headline.caveat),
         ("Next: ", headline.next_step),
     ):
         if text:
-            console.print(f"[bold]{title}[/bold]{escape(text)}" if title else escape(text))
+            console.print(f"[bold]{lead}[/bold]{escape(text)}" if lead else escape(text))
 
 
 def plain_table(*titles: str, right: Iterable[str] = ()) -> Table:

@@ -47,6 +47,12 @@ VERDICTS = {
     "interpolated": "interpolated",
     "held": "held",
 }
+QUANTITIES = {
+    "airflow_change": "air flow of the engine",
+    "sensor_skew": "sensor's reading",
+    "brake_power_change": "brake power",
+    "mass_air_flow": "air mass flow",
+}
 GOOD = frozenset({"gain_supported", "no_change", "plausible", "supported", "leave_it"})
 BAD = frozenset({"sensor_skew", "implausible", "contradicted", "refused", "loss_supported"})
 
@@ -63,6 +69,11 @@ def say(name: object) -> str:
 def cause(name: object) -> str:
     """Return the words for a cause: some share their name with a quantity."""
     return CAUSES.get(str(name), say(name))
+
+
+def quantity_name(name: object) -> str:
+    """Return the words for a quantity: some share their name with a verdict or a route."""
+    return QUANTITIES.get(str(name), say(name))
 
 
 def tone(verdict: object) -> str:

@@ -1,0 +1,111 @@
+"""What the page of a plan shows beside figures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from airsense.report.node import Node
+from airsense.report.page_parts import (
+    KeyFigure,
+    Table,
+    budget_table,
+    table,
+)
+from airsense.report.units_shown import Shown
+from airsense.report.words import (
+    number,
+    percent,
+    quantity_name,
+)
+
+
+def keys(result: Node) -> tuple[tuple[KeyFigure, ...], ...]:
+    """Return runs and detectable change."""
+    runs = result.runs_per_configuration
+    return (
+        (
+            KeyFigure(
+                label="runs of each configuration",
+                value="out of reach" if runs is None else str(runs),
+                interval="",
+            ),
+            KeyFigure(
+                label="smallest change that they show",
+                value=percent(result.detectable_change, 2, sign=False),
+                interval=f"95 % half-width {percent(result.half_width, 2, sign=False)}",
+            ),
+        ),
+    )
+
+
+def evidence(result: Node, shown: Shown) -> tuple[Table, ...]:
+    """Return what runs, order and further measurements buy."""
+    return (
+        _runs_table(result.by_runs or ()),
+        table(
+            "Order of the runs",
+            ("order", "runs", "left of a steady drift"),
+            ((o.name, o.order, number(o.drift_left, 2)) for o in result.run_orders or ()),
+            numbers=("left of a steady drift",),
+            note="In units of the drift from one run to the next. A and B are the configurations.",
+        ),
+        table(
+            "What another measurement buys",
+            ("measurement", "why", "detectable change", "half-width", "runs needed"),
+            (
+                (
+                    m.measurement,
+                    m.reason,
+                    percent(m.detectable_change, 2, sign=False),
+                    percent(m.half_width, 2, sign=False),
+                    "–" if m.runs_per_configuration is None else str(m.runs_per_configuration),
+                )
+                for m in result.next_measurement or ()
+            ),
+            numbers=("detectable change", "half-width", "runs needed"),
+        ),
+        table(
+            "The same runs for other quantities",
+            ("quantity", "detectable change", "half-width", "runs needed"),
+            (
+                (
+                    quantity_name(q.quantity),
+                    percent(q.detectable_change, 2, sign=False),
+                    percent(q.half_width, 2, sign=False),
+                    "–" if q.runs_per_configuration is None else str(q.runs_per_configuration),
+                )
+                for q in result.by_quantity or ()
+            ),
+            numbers=("detectable change", "half-width", "runs needed"),
+        ),
+    )
+
+
+def _runs_table(rows: Iterable[Node]) -> Table:
+    columns = (
+        "runs of each",
+        "detectable, alternating",
+        "half-width, alternating",
+        "detectable, one after the other",
+        "half-width, one after the other",
+    )
+    return table(
+        "What repeats buy",
+        columns,
+        (
+            (
+                str(r.runs_per_configuration),
+                percent(r.detectable_change, 2, sign=False),
+                percent(r.half_width, 2, sign=False),
+                percent(r.detectable_change_one_after_the_other, 2, sign=False),
+                percent(r.half_width_one_after_the_other, 2, sign=False),
+            )
+            for r in rows
+        ),
+        numbers=columns,
+    )
+
+
+def method(result: Node) -> tuple[Table, ...]:
+    """Return the budget of the planned change."""
+    return (budget_table(result.budget or (), of="the planned change"),)
