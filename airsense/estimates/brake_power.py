@@ -31,8 +31,9 @@ def missing_for_brake_power(run: Run) -> str:
 def brake_power(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     """Estimate the air flow from brake power, an efficiency prior and measured lambda.
 
-    ``m = P / (eta LHV) lambda AFR_st (1 + W)``; only its change between configurations says
-    something, since the absolute efficiency is hardly known [1]_.
+    ``m = P / (eta min(1, lambda) LHV) lambda AFR_st (1 + W)``: of a rich charge only the share
+    lambda of the fuel finds air to burn. Only the change between configurations says something,
+    since the absolute efficiency is hardly known [1]_.
 
     References
     ----------
@@ -44,15 +45,18 @@ def brake_power(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     fuel, _ = fuel_of(setup)
     efficiency = EFFICIENCY_PRIOR[setup.engine.ignition]
     humid = 1.0 + float(humidity_ratio(run.air.x_vapour))
-    burnt = np.where(run.power_w > 0.0, run.power_w, np.nan) / (efficiency * fuel.lhv_jpkg)
+    useful = efficiency * np.minimum(run.lambda_, 1.0) * fuel.lhv_jpkg
+    burnt = np.where(run.power_w > 0.0, run.power_w, np.nan) / useful
     eta = sizes.brake_efficiency
     budget = [
         influence_of(sizes.brake_power, key="brake_power"),
         Influence(
             key="brake_efficiency", label=eta.label, absolute=eta.absolute, run=0.0, between=eta.run
         ),
-        lambda_influence(run, sizes),
     ]
+    # In a rich charge the air burns whatever fuel there is: lambda drops out.
+    if float(np.nanmedian(run.lambda_)) > 1.0:
+        budget.append(lambda_influence(run, sizes))
     return Estimate(
         method=METHOD,
         mdot_kgps=burnt * run.lambda_ * fuel.afr_stoich * humid,

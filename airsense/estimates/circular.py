@@ -72,7 +72,7 @@ def air_per_stroke_identity(run: Run, engine: Engine) -> Identity | None:
 
 
 def _fuel_name(run: Run) -> str:
-    names = ("fuel_mass_flow", "fuel_volume_flow", "fuel_per_stroke")
+    names = ("fuel_mass_flow", "fuel_volume_flow", "fuel_per_stroke", "fuel_volume_per_stroke")
     return next((n for n in names if n in run.log), "fuel_mass_flow")
 
 

@@ -65,21 +65,25 @@ def per_stroke_to_flow_kgps(m_kg: FloatArray, speed_rpm: FloatArray, engine: Eng
 def find_fuel_flow(
     log: Log, setup: EngineSetup, fuel: FuelProperties, time_s: FloatArray, speed_rpm: FloatArray
 ) -> FuelFlow:
-    """Return the fuel mass flow: mass flow, else volume flow, else mass per stroke."""
+    """Return the fuel mass flow: mass flow, else volume flow, else mass or volume per stroke."""
     mass = on_grid(log, "fuel_mass_flow", time_s)
     if mass is not None:
         return FuelFlow(mdot_kgps=mass, per_stroke=False)
+    density = fuel.density_kgpm3
+    note = Assumption(
+        quantity="fuel density", value=f"{density:.0f} kg/m3", source=f"fuel {fuel.name}"
+    )
     volume = on_grid(log, "fuel_volume_flow", time_s)
     if volume is not None:
-        density = fuel.density_kgpm3
-        note = Assumption(
-            quantity="fuel density", value=f"{density:.0f} kg/m3", source=f"fuel {fuel.name}"
-        )
         return FuelFlow(mdot_kgps=volume * density, per_stroke=False, assumptions=(note,))
     stroke = on_grid(log, "fuel_per_stroke", time_s)
     if stroke is not None:
         flow = per_stroke_to_flow_kgps(stroke, speed_rpm, setup.engine)
         return FuelFlow(mdot_kgps=flow, per_stroke=True)
+    shot = on_grid(log, "fuel_volume_per_stroke", time_s)
+    if shot is not None:
+        flow = per_stroke_to_flow_kgps(shot * density, speed_rpm, setup.engine)
+        return FuelFlow(mdot_kgps=flow, per_stroke=True, assumptions=(note,))
     return FuelFlow(mdot_kgps=None, per_stroke=False)
 
 

@@ -12,6 +12,7 @@ from airsense.physics.air import humidity_ratio
 from airsense.setup.engine import EngineSetup
 
 METHOD = "fuel_lambda"
+LAMBDA_KEY = "lambda"
 COMMANDED_NOTE = "fuel quantity is taken as commanded by the controller, not as measured"
 # Hydrogen-to-carbon ratio of pump fuels moves the stoichiometric ratio by about this (FU-9, FU-10).
 U_AFR_ABS = 0.006
@@ -74,7 +75,7 @@ def fuel_lambda(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
 
 def lambda_influence(run: Run, sizes: Defaults) -> Influence:
     """Return the budget component of lambda, larger where the gas is very lean."""
-    base = influence_of(sizes.lambda_, key="lambda")
+    base = influence_of(sizes.lambda_, key=LAMBDA_KEY)
     assert run.lambda_ is not None
     lean = float(np.nanmedian(run.lambda_)) > LEAN_LAMBDA and not sizes.lambda_.declared
     return Influence(

@@ -8,6 +8,8 @@ import numpy as np
 
 from airsense.evidence.inference import Posterior
 from airsense.evidence.priors import Cause
+from airsense.evidence.reconcile import RouteTests
+from airsense.evidence.verdict import LIVE_FAULT, Doubt
 from airsense.results import Interval
 
 # Below a Bayes factor of ten the data do not tell two causes apart.
@@ -16,6 +18,8 @@ SEPARATING_LOG_FACTOR = float(np.log(10.0))
 EXCLUDED_LOG_FACTOR = float(np.log(100.0))
 # Routes that differ by more than chance allows at this level contradict each other.
 DISAGREEMENT_LEVEL = 0.01
+# A cause that may be at work alone with this probability is open.
+OPEN_PROBABILITY = 0.05
 CLEAR_PROBABILITY = 0.9
 SHOWN_PROBABILITY = 0.002
 
@@ -30,46 +34,48 @@ class CauseResult:
     not_separable_from: tuple[Cause, ...]
 
 
-def unexplained(posterior: Posterior, routes_agree: float) -> bool:
-    """Return whether the routes contradict each other and no single fault is clearly behind it.
+def doubt_about(posterior: Posterior, tests: RouteTests) -> Doubt:
+    """Return what speaks against taking the posterior at its word.
 
     Parameters
     ----------
     posterior : Posterior
         The weighed hypotheses.
-    routes_agree : float
-        Probability of a larger chi-square of the routes if all were sound.
+    tests : RouteTests
+        How the routes stand against each other.
     """
-    if routes_agree >= DISAGREEMENT_LEVEL:
-        return False
     faults = {f.hypothesis.fault for f in posterior.fits} - {Cause.NONE}
-    return max((posterior.probability(f) for f in faults), default=0.0) < CLEAR_PROBABILITY
+    suspect = max((posterior.probability(f) for f in faults), default=0.0)
+    contradicted = tests.probability < DISAGREEMENT_LEVEL
+    return Doubt(
+        unexplained=contradicted and suspect < CLEAR_PROBABILITY,
+        unsupported=tests.dof == 0 or posterior.probability_of_no_fault() < 1.0 - LIVE_FAULT,
+    )
 
 
 def rank_causes(posterior: Posterior) -> tuple[CauseResult, ...]:
     """Return the causes, most probable first, each with those that it cannot be told from."""
     likelihood = _single_cause_likelihood(posterior)
-    best = max(likelihood.values())
-    alive = {c: v for c, v in likelihood.items() if v > best - EXCLUDED_LOG_FACTOR}
-    rows = []
-    for cause in likelihood:
-        probability = posterior.probability(cause)
-        alike = tuple(
-            other
-            for other in alive
-            if other is not cause
-            and cause in alive
-            and abs(alive[other] - alive[cause]) < SEPARATING_LOG_FACTOR
+    causes = list(likelihood)
+    at_work = np.array([[c in f.hypothesis.causes for f in posterior.fits] for c in causes])
+    probability = at_work @ posterior.weights
+    # Probability that the cause of the row is at work and that of the column is not.
+    without = (at_work * posterior.weights) @ ~at_work.T
+    open_both = np.minimum(without, without.T) > OPEN_PROBABILITY
+    own = np.array([likelihood[c] for c in causes])
+    alive = own > own.max() - EXCLUDED_LOG_FACTOR
+    close = (np.abs(own[:, None] - own) < SEPARATING_LOG_FACTOR) & alive & alive[:, None]
+    alike = (open_both | close) & ~np.eye(len(causes), dtype=bool)
+    rows = [
+        CauseResult(
+            cause=cause,
+            probability=float(probability[k]),
+            size=_size(posterior, cause),
+            not_separable_from=tuple(c for c, same in zip(causes, alike[k], strict=True) if same),
         )
-        if probability >= SHOWN_PROBABILITY or alike:
-            rows.append(
-                CauseResult(
-                    cause=cause,
-                    probability=probability,
-                    size=_size(posterior, cause),
-                    not_separable_from=alike,
-                )
-            )
+        for k, cause in enumerate(causes)
+        if probability[k] >= SHOWN_PROBABILITY or alike[k].any()
+    ]
     return tuple(sorted(rows, key=lambda r: -r.probability))
 
 

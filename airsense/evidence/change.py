@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
-from airsense.estimates import maf, speed_density
+from airsense.estimates import compressor_map, maf
 from airsense.estimates.estimate import Influence
+from airsense.estimates.fuel_lambda import LAMBDA_KEY
 from airsense.evidence.bins import BinTable
 from airsense.evidence.effects import (
     Effect,
@@ -20,7 +21,7 @@ from airsense.evidence.effects import (
 )
 from airsense.evidence.hypotheses import Conditions
 from airsense.evidence.inference import Change
-from airsense.evidence.priors import VE_PER_PRESSURE
+from airsense.evidence.priors import EFFICIENCY_PER_LAMBDA, VE_PER_PRESSURE
 from airsense.evidence.scatter import update_by_repeats
 from airsense.evidence.student import COVERAGE, single, welch_satterthwaite
 from airsense.results import Interval
@@ -116,7 +117,7 @@ def build_change(
         noise=np.sum(noise * w2, axis=1),
         common_noise=np.sum(common * w2, axis=0),
         run_weight=design.run_weight,
-        effects=_with_pressure_ratio(effects, table, design, routes),
+        effects=_with_dependences(effects, table, design),
     )
 
 
@@ -139,23 +140,42 @@ def _too_thin(table: BinTable) -> InputError:
     )
 
 
-def _with_pressure_ratio(
-    effects: tuple[Effect, ...], table: BinTable, design: Design, routes: tuple[str, ...]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dependence:
+    """An effect that also moves with an operating quantity, by an exponent that is not known."""
+
+    key: str
+    state: str
+    u_exponent: float
+
+
+_DEPENDENCES = (
+    Dependence(key="volumetric_efficiency", state="p_manifold_pa", u_exponent=VE_PER_PRESSURE),
+    Dependence(key="brake_efficiency", state="lambda_", u_exponent=EFFICIENCY_PER_LAMBDA),
+)
+
+
+def _with_dependences(
+    effects: tuple[Effect, ...], table: BinTable, design: Design
 ) -> tuple[Effect, ...]:
-    """Widen the change of volumetric efficiency where the manifold pressure itself changed."""
-    pressure = table.state.get("p_manifold_pa")
-    if speed_density.METHOD not in routes or pressure is None or np.isnan(pressure).all():
-        return effects
+    """Widen the change of efficiencies where the quantity that they depend on changed itself."""
     if abs(float(np.sum(design.weights))) > 1e-9:
         return effects  # a level, not a change
-    moved = float(np.abs(design.weights @ np.nanmean(np.log(pressure), axis=1)))
-    extra = VE_PER_PRESSURE * moved
+    extra = {d.key: d.u_exponent * _moved(table, d.state, design) for d in _DEPENDENCES}
     return tuple(
-        replace(e, between=float(np.hypot(e.between, extra)))
-        if e.key == "volumetric_efficiency"
-        else e
-        for e in effects
+        replace(e, between=float(np.hypot(e.between, extra.get(e.key, 0.0)))) for e in effects
     )
+
+
+def _moved(table: BinTable, state: str, design: Design) -> float:
+    """Return the absolute change of ln(state), averaged over the bins; zero where not logged."""
+    value = table.state.get(state)
+    if value is None:
+        return 0.0
+    full = np.all(np.isfinite(value) & (value > 0.0), axis=0)
+    if not full.any():
+        return 0.0
+    return float(np.mean(np.abs(design.weights @ np.log(value[:, full]))))
 
 
 def build_level(
@@ -191,6 +211,24 @@ def conditions_of(table: BinTable, change: Change) -> Conditions:
         boost_pa=_mean_state(table, "boost_pa", keep),
         p_manifold_pa=np.where(p > 0.0, p, 1e5),
         t_charge_k=np.where((t := _mean_state(table, "t_charge_k", keep)) > 0.0, t, 300.0),
+        compressor_to_pressure=_compressor_to_pressure(change),
+        lambda_routes=tuple(
+            name
+            for e in change.effects
+            if e.key == LAMBDA_KEY
+            for name, moved in zip(change.routes, e.sensitivity, strict=True)
+            if moved != 0.0
+        ),
+    )
+
+
+def _compressor_to_pressure(change: Change) -> float:
+    """Return how the compressor-map route follows the manifold pressure; zero without it."""
+    if compressor_map.METHOD not in change.routes:
+        return 0.0
+    row = change.routes.index(compressor_map.METHOD)
+    return next(
+        (float(e.sensitivity[row]) for e in change.effects if e.key == "manifold_pressure"), 0.0
     )
 
 

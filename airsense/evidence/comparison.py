@@ -13,7 +13,7 @@ from airsense.estimates.estimate import Influence
 from airsense.estimates.routes import Unused
 from airsense.evidence.attribution import Attribution, attribute
 from airsense.evidence.bins import BinTable
-from airsense.evidence.causes import CauseResult, rank_causes, unexplained
+from airsense.evidence.causes import CauseResult, doubt_about, rank_causes
 from airsense.evidence.change import (
     Design,
     build_change,
@@ -139,9 +139,8 @@ def weigh(given: PairInput) -> Weighed:
     """
     change = build_change(given.table, given.budgets, given.design, controlled=given.controlled)
     conditions = conditions_of(given.own_table, change)
-    return Weighed(
-        change=change, conditions=conditions, posterior=infer(change, hypotheses(conditions))
-    )
+    posterior = infer(change, hypotheses(conditions)).inflated(check_routes(change).birge_ratio)
+    return Weighed(change=change, conditions=conditions, posterior=posterior)
 
 
 def compare_pair(given: PairInput) -> PairResult:
@@ -160,9 +159,7 @@ def answer(given: PairInput, weighed: Weighed) -> PairResult:
     change, conditions, posterior = weighed.change, weighed.conditions, weighed.posterior
     true, skew = posterior.mixture("true"), posterior.mixture("skew")
     tests = check_routes(change)
-    verdict = decide(
-        true, skew, given.margin, unexplained=unexplained(posterior, tests.probability)
-    )
+    verdict = decide(true, skew, given.margin, doubt_about(posterior, tests))
     indicated = route_change(change, maf.METHOD, given.coverage)
     true_interval, skew_interval = true.interval(given.coverage), skew.interval(given.coverage)
     fuel = _state(given, "mdot_fuel_kgps", given.fuel_budget)
@@ -198,7 +195,7 @@ def answer(given: PairInput, weighed: Weighed) -> PairResult:
         chi_square=tests.chi_square,
         chi_square_dof=tests.dof,
         chi_square_probability=tests.probability,
-        prior_sensitivity=prior_sensitivity(posterior, conditions, given.margin, tests.probability),
+        prior_sensitivity=prior_sensitivity(posterior, conditions, given.margin, tests),
         probability_of_gain=1.0 - true.below(0.0),
         probability_of_over_reading=1.0 - skew.below(0.0),
         spool_up=given.spool_up,
@@ -216,9 +213,7 @@ def _state(given: PairInput, name: str, budget: Sequence[Influence]) -> Interval
     )
 
 
-def _used(
-    change: Change, tests: Sequence[RouteTest], coverage: float
-) -> tuple[EstimateRow, ...]:
+def _used(change: Change, tests: Sequence[RouteTest], coverage: float) -> tuple[EstimateRow, ...]:
     return tuple(
         EstimateRow(
             method=test.method,

@@ -132,9 +132,10 @@ def _curve(
     for b in np.flatnonzero(count > 0):
         rows = good[:, b]
         n = int(count[b])
-        variance = sum(
-            i.sensitivity**2 * (i.run**2 / n + 0.5 * i.between**2) for i in budget
-        ) + float(np.sum(noise[rows, b])) / n**2
+        variance = (
+            sum(i.sensitivity**2 * (i.run**2 / n + 0.5 * i.between**2) for i in budget)
+            + float(np.sum(noise[rows, b])) / n**2
+        )
         middle, half = float(np.mean(ln[rows, b])), K_95 * float(np.sqrt(variance))
         points.append(
             FlowPoint(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from airsense.estimates import brake_power, fuel_lambda, maf, speed_density
+from airsense.estimates import compressor_map, fuel_lambda, maf, speed_density
 from airsense.evidence.priors import (
     COMPANION_SCALE_SIZE,
     EFFICIENCY_TILT_SIZE,
@@ -19,6 +19,7 @@ from airsense.evidence.priors import (
     LARGE_SCALE_SHARE,
     LARGE_SCALE_SIZE,
     LEVEL_SIZE,
+    RECIRCULATION_TILT_SIZE,
     SENSOR_PRIORS,
     USUAL_SCALE_SIZE,
     Cause,
@@ -52,7 +53,11 @@ LEVEL_SIZES = ScaleSizes(usual=LEVEL_SIZE, large=LEVEL_SIZE, companion=LEVEL_SIZ
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conditions:
-    """Operating state by speed bin, arrays of shape (n_bins,), averaged over all runs."""
+    """Operating state by speed bin, arrays of shape (n_bins,), averaged over all runs.
+
+    `lambda_routes` are those that an error of lambda moves; `compressor_to_pressure` is
+    d ln(flow) / d ln(manifold pressure) of the compressor map.
+    """
 
     routes: tuple[str, ...]
     speed_rpm: FloatArray
@@ -60,6 +65,8 @@ class Conditions:
     boost_pa: FloatArray
     p_manifold_pa: FloatArray
     t_charge_k: FloatArray
+    lambda_routes: tuple[str, ...]
+    compressor_to_pressure: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,29 +170,40 @@ def _pulsation(conditions: Conditions, size: float) -> tuple[Column, ...]:
 
 
 def _leak_after(conditions: Conditions, size: float) -> tuple[Column, ...]:
-    return (_leak(conditions, orifice_signature(conditions), size),)
+    return (_leak(conditions, orifice_signature(conditions), size, _AHEAD_OF_LEAK),)
 
 
 def _opening_leak(conditions: Conditions, size: float) -> tuple[Column, ...]:
-    return (_leak(conditions, boost_signature(conditions.boost_pa), size),)
+    return (_leak(conditions, boost_signature(conditions.boost_pa), size, _AHEAD_OF_LEAK),)
 
 
 def _leak_before(conditions: Conditions, size: float) -> tuple[Column, ...]:
     return (_leak(conditions, -depression_signature(conditions.mdot_kgps), size),)
 
 
-def _leak(conditions: Conditions, signature: FloatArray, size: float) -> Column:
-    return Column(effect=_on(conditions, signature, (maf.METHOD,)), size=size, one_sided=True)
+# What leaks out behind the compressor has passed the sensor and the compressor.
+_AHEAD_OF_LEAK = (maf.METHOD, compressor_map.METHOD)
+
+
+def _leak(
+    conditions: Conditions,
+    signature: FloatArray,
+    size: float,
+    routes: Sequence[str] = (maf.METHOD,),
+) -> Column:
+    return Column(effect=_on(conditions, signature, routes), size=size, one_sided=True)
 
 
 def _manifold_pressure(conditions: Conditions, size: float) -> tuple[Column, ...]:
     p = conditions.p_manifold_pa
     offset = float(np.mean(p)) / p
-    return (
-        Column(effect=_on(conditions, _flat(conditions), (speed_density.METHOD,)), size=size),
+    return tuple(
         Column(
-            effect=_on(conditions, offset - np.mean(offset), (speed_density.METHOD,)), size=size
-        ),
+            effect=_on(conditions, shape, (speed_density.METHOD,))
+            + conditions.compressor_to_pressure * _on(conditions, shape, (compressor_map.METHOD,)),
+            size=size,
+        )
+        for shape in (_flat(conditions), offset - np.mean(offset))
     )
 
 
@@ -195,15 +213,22 @@ def _charge_temperature(conditions: Conditions, size: float) -> tuple[Column, ..
 
 
 def _volumetric_efficiency(conditions: Conditions, size: float) -> tuple[Column, ...]:
-    tilt = _tilt(np.log(conditions.speed_rpm))
-    return (
-        Column(effect=_on(conditions, -_flat(conditions), (speed_density.METHOD,)), size=size),
-        Column(effect=_on(conditions, -tilt, (speed_density.METHOD,)), size=EFFICIENCY_TILT_SIZE),
-    )
+    return _with_tilt(conditions, -1.0, size, EFFICIENCY_TILT_SIZE)
 
 
 def _recirculation(conditions: Conditions, size: float) -> tuple[Column, ...]:
-    return (Column(effect=_on(conditions, _flat(conditions), (speed_density.METHOD,)), size=size),)
+    return _with_tilt(conditions, 1.0, size, RECIRCULATION_TILT_SIZE)
+
+
+def _with_tilt(
+    conditions: Conditions, sign: float, size: float, tilt_size: float
+) -> tuple[Column, ...]:
+    """Return an effect on speed density that is mostly constant and may change with speed."""
+    tilt = _tilt(np.log(conditions.speed_rpm))
+    return tuple(
+        Column(effect=_on(conditions, sign * signature, (speed_density.METHOD,)), size=s)
+        for signature, s in ((_flat(conditions), size), (tilt, tilt_size))
+    )
 
 
 def _fuel_scale(conditions: Conditions, size: float) -> tuple[Column, ...]:
@@ -211,8 +236,8 @@ def _fuel_scale(conditions: Conditions, size: float) -> tuple[Column, ...]:
 
 
 def _lambda_scale(conditions: Conditions, size: float) -> tuple[Column, ...]:
-    routes = (fuel_lambda.METHOD, brake_power.METHOD)
-    return (Column(effect=_on(conditions, _flat(conditions), routes), size=size),)
+    moved = conditions.lambda_routes
+    return (Column(effect=_on(conditions, _flat(conditions), moved), size=size),)
 
 
 _COLUMNS: dict[Cause, Callable[[Conditions, float], tuple[Column, ...]]] = {

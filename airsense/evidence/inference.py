@@ -103,18 +103,39 @@ class Posterior:
     fits: tuple[Fit, ...]
     log_likelihood: FloatArray
     weights: FloatArray
-    stands_for: tuple[int, ...]
+    mean_of: tuple[int, ...]
+    spread_of: tuple[int, ...]
     dof: float
     budget: tuple[Part, ...]
+    inflation: float = 1.0
 
     def mixture(self, quantity: str) -> Mixture:
         """Return the mixture of `skew` or `true`, or by bin with `_by_bin`."""
-        shown = [self.fits[k] for k in self.stands_for]
+        mean = np.array([getattr(self.fits[k], quantity) for k in self.mean_of])
+        scale = np.array([getattr(self.fits[k], f"u_{quantity}") for k in self.spread_of])
         return Mixture(
-            weight=self.weights,
-            mean=np.array([getattr(f, quantity) for f in shown]).T,
-            scale=np.array([getattr(f, f"u_{quantity}") for f in shown]).T,
-            dof=self.dof,
+            weight=self.weights, mean=mean.T, scale=self.inflation * scale.T, dof=self.dof
+        )
+
+    def inflated(self, disagreement: float) -> Posterior:
+        """Return the posterior widened by a Birge ratio as far as no fault explains it.
+
+        Parameters
+        ----------
+        disagreement : float
+            Root of chi-square over degrees of freedom of the routes; 1 or less changes nothing.
+        """
+        sound = self.probability_of_no_fault()
+        return replace(self, inflation=1.0 + max(disagreement - 1.0, 0.0) * sound)
+
+    def probability_of_no_fault(self) -> float:
+        """Return the probability that no route has a fault."""
+        return float(
+            sum(
+                w
+                for w, f in zip(self.weights, self.fits, strict=True)
+                if f.hypothesis.fault is Cause.NONE
+            )
         )
 
     def reweighed(self, candidates: Sequence[Hypothesis]) -> Posterior:
@@ -136,23 +157,20 @@ def _has_skew(hypothesis: Hypothesis) -> bool:
     return any(c.at_sensor for c in hypothesis.columns)
 
 
-def interval_index(candidates: Sequence[Hypothesis]) -> tuple[int, ...]:
-    """Return, for each hypothesis, the index of the one whose interval stands for it.
+def interval_indices(candidates: Sequence[Hypothesis]) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """Return, for each hypothesis, the fits whose mean and whose spread stand for it.
 
     That the sensor's own reading is unchanged is part of a hypothesis about a cause, not
-    knowledge: the interval is that of the same cause with a free scale, so that no spike at zero
-    narrows it.
+    knowledge: its spread is that of a free scale with the same fault, so that no spike at zero
+    narrows the interval. Where nothing else is at work the mean is the free scale's too.
     """
-    free: dict[tuple[Cause, Cause], int] = {}
+    free: dict[Cause, int] = {}
     for k, h in enumerate(candidates):
-        if _has_skew(h):
-            free.setdefault((h.sensor, h.fault), k)
-    return tuple(
-        k
-        if _has_skew(h)
-        else free[(Cause.SENSOR_SCALE if h.sensor is Cause.NONE else h.sensor, h.fault)]
-        for k, h in enumerate(candidates)
-    )
+        if h.sensor is Cause.SENSOR_SCALE:
+            free.setdefault(h.fault, k)
+    means = tuple(free[h.fault] if h.sensor is Cause.NONE else k for k, h in enumerate(candidates))
+    spreads = tuple(k if _has_skew(h) else free[h.fault] for k, h in enumerate(candidates))
+    return means, spreads
 
 
 def _weights(log_likelihood: FloatArray, candidates: Sequence[Hypothesis]) -> FloatArray:
@@ -287,11 +305,13 @@ def infer(
     likelihood = np.array([f.log_evidence for f in fits]) - 0.5 * (dof + 1.0) * np.log1p(
         excess / dof
     )
+    means, spreads = interval_indices(candidates)
     return Posterior(
         fits=fits,
         log_likelihood=likelihood,
         weights=_weights(likelihood, candidates),
-        stands_for=interval_index(candidates),
+        mean_of=means,
+        spread_of=spreads,
         dof=dof,
         budget=budget,
     )

@@ -19,7 +19,7 @@ from airsense.evidence.hypotheses import LEVEL_SIZES, hypotheses
 from airsense.evidence.inference import Change, Part, Posterior, infer
 from airsense.evidence.next_measurement import NextMeasurement, propose
 from airsense.evidence.student import Mixture, single, welch_satterthwaite
-from airsense.evidence.verdict import CLAIM_UNCERTAINTIES, SKEW_TAIL, range_text
+from airsense.evidence.verdict import SKEW_BAR, range_text
 from airsense.results import Interval
 
 # A level is not a change: nothing is known beforehand about the flow itself.
@@ -116,9 +116,9 @@ def _decide(error: Mixture, interval: Interval) -> CheckVerdict:
         tight = interval.half_width <= PLAUSIBLE_HALF_WIDTH
         return CheckVerdict.PLAUSIBLE if tight else CheckVerdict.UNDETERMINED
     leading = int(np.argmax(error.weight))
-    clear = abs(error.mean[leading]) > CLAIM_UNCERTAINTIES * error.scale[leading]
+    clear = abs(error.mean[leading]) > SKEW_BAR.uncertainties * error.scale[leading]
     below = error.below(0.0)
-    sure = below <= SKEW_TAIL or below >= 1.0 - SKEW_TAIL
+    sure = below <= SKEW_BAR.tail or below >= 1.0 - SKEW_BAR.tail
     return CheckVerdict.IMPLAUSIBLE if clear and sure else CheckVerdict.UNDETERMINED
 
 

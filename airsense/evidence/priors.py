@@ -93,19 +93,19 @@ NEW_LEAK_SHARE = 0.85
 FAULT_PRIORS = (
     Prior(
         cause=Cause.MANIFOLD_PRESSURE,
-        probability=0.020,
+        probability=0.030,
         size=0.10,
         reason="a drifted or exchanged sensor, a wrong unit, a loose hose: rare, then large",
     ),
     Prior(
         cause=Cause.CHARGE_TEMPERATURE,
-        probability=0.035,
+        probability=0.040,
         size=0.04,
         reason="sensor moved, or heat soak that the lag correction misses; 12 K in 310 K",
     ),
     Prior(
         cause=Cause.VOLUMETRIC_EFFICIENCY,
-        probability=0.035,
+        probability=0.045,
         size=0.025,
         reason="back pressure, valve timing or temperature of the engine changed",
     ),
@@ -134,5 +134,10 @@ TRUE_CHANGE_SIZE = 0.10
 TRUE_CHANGE_SHAPE_SIZE = 0.04
 # Tilt over speed that comes with a change of volumetric efficiency.
 EFFICIENCY_TILT_SIZE = 0.012
+# The same for a recirculation valve, whose flow depends on the pressures around it.
+RECIRCULATION_TILT_SIZE = 0.03
 # d ln VE / d ln p_manifold that is not known: two published engine models give -0.04 and -0.02.
 VE_PER_PRESSURE = 0.05
+# d ln(brake efficiency) / d ln(lambda) that is not known: slower and less complete combustion
+# towards the smoke limit, timing and heat loss elsewhere. Our choice.
+EFFICIENCY_PER_LAMBDA = 0.3

@@ -27,6 +27,8 @@ from airsense.evidence.inference import Change
 FloatArray = NDArray[np.float64]
 
 TEST_LEVEL = 0.01
+# Disagreement that one comparison in ten shows by chance already widens the intervals.
+BIRGE_LEVEL = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,6 +118,13 @@ class RouteTests:
     def probability(self) -> float:
         """Probability of a larger chi-square if all routes are sound."""
         return float(chdtrc(self.dof, self.chi_square)) if self.dof else 1.0
+
+    @property
+    def birge_ratio(self) -> float:
+        """Root of chi-square over its degrees of freedom where beyond chance, else 1."""
+        if self.dof == 0 or self.probability > BIRGE_LEVEL:
+            return 1.0
+        return float(np.sqrt(self.chi_square / self.dof))
 
 
 def check_routes(change: Change) -> RouteTests:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from airsense.evidence.causes import unexplained
+from airsense.evidence.causes import doubt_about
 from airsense.evidence.hypotheses import Conditions, hypotheses
 from airsense.evidence.inference import Posterior
+from airsense.evidence.reconcile import RouteTests
 from airsense.evidence.verdict import Verdict, decide
 from airsense.results import Interval
 
@@ -24,7 +25,7 @@ class PriorRun:
 
 
 def prior_sensitivity(
-    posterior: Posterior, conditions: Conditions, margin: float, routes_agree: float
+    posterior: Posterior, conditions: Conditions, margin: float, tests: RouteTests
 ) -> tuple[PriorRun, ...]:
     """Return the answers with halved and doubled prior odds."""
     rows = []
@@ -34,7 +35,7 @@ def prior_sensitivity(
         rows.append(
             PriorRun(
                 factor=factor,
-                verdict=decide(true, skew, margin, unexplained=unexplained(moved, routes_agree)),
+                verdict=decide(true, skew, margin, doubt_about(moved, tests)),
                 airflow_change=true.interval(),
                 sensor_skew=skew.interval(),
             )

@@ -199,9 +199,7 @@ def _joint(verdicts: Sequence[SpoolVerdict]) -> SpoolVerdict:
     return verdicts[0] if len(set(verdicts)) == 1 else SpoolVerdict.NOT_RESOLVED
 
 
-def _time_rows(
-    old: Sequence[LoadStep], new: Sequence[LoadStep], terms: _Terms
-) -> list[TimeRow]:
+def _time_rows(old: Sequence[LoadStep], new: Sequence[LoadStep], terms: _Terms) -> list[TimeRow]:
     start = float(np.mean([s.p_start_pa for s in old]))
     rise = float(np.mean([s.rise_pa for s in old]))
     rows = []
@@ -318,9 +316,7 @@ def _level_rows(
     return rows
 
 
-def _sentence(
-    verdict: SpoolVerdict, last: TimeRow, speeds: Sequence[float], terms: _Terms
-) -> str:
+def _sentence(verdict: SpoolVerdict, last: TimeRow, speeds: Sequence[float], terms: _Terms) -> str:
     if not terms.comparable:
         return (
             f"The load steps are at {speeds[0]:.0f} and {speeds[1]:.0f} rpm: not the same test, "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -9,13 +10,23 @@ import numpy as np
 from airsense.evidence.student import Mixture
 from airsense.results import Interval
 
-# A claim needs a probability over all causes: a changed reading as its 95 % interval has it, a
-# gain or loss of the engine more, because money and hardware follow from it.
-SKEW_TAIL = 0.025
-TRUE_TAIL = 0.01
-# And, inside the leading explanation, a value this many standard uncertainties from zero: at
-# two of them one comparison in forty would be wrong.
-CLAIM_UNCERTAINTIES = 2.7
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """What a claim needs: at most this probability of the other sign over all causes, and a value
+    this many standard uncertainties from zero inside the leading explanation."""
+
+    tail: float
+    uncertainties: float
+
+
+# At two standard uncertainties one comparison in forty would be wrong. A gain or loss of the
+# engine needs more than a changed reading, because money and hardware follow from it.
+SKEW_BAR = Bar(tail=0.025, uncertainties=2.7)
+TRUE_BAR = Bar(tail=0.005, uncertainties=3.0)
+# Where one route stands alone, or a fault of a route is a live suspect, nothing vouches for it.
+DOUBT_TAIL = 0.005
+LIVE_FAULT = 0.3
 DEFAULT_MARGIN = 0.01
 
 
@@ -30,20 +41,20 @@ class Verdict(Enum):
     UNDETERMINED = "undetermined"
 
 
-def claimed_sign(mixture: Mixture, margin: float, tail: float) -> int:
+def claimed_sign(mixture: Mixture, margin: float, bar: Bar) -> int:
     """Return +1 or -1 if a change of that sign is beyond doubt and matters, else 0.
 
     Matters: the median is larger than half of the equivalence margin.
     """
     middle = float(mixture.quantile(0.5))
     leading = int(np.argmax(mixture.weight))
-    clear = abs(mixture.mean[leading]) > CLAIM_UNCERTAINTIES * mixture.scale[leading]
+    clear = abs(mixture.mean[leading]) > bar.uncertainties * mixture.scale[leading]
     if abs(middle) < 0.5 * margin or not clear:
         return 0
     below = mixture.below(0.0)
-    if below <= tail:
+    if below <= bar.tail:
         return 1
-    return -1 if below >= 1.0 - tail else 0
+    return -1 if below >= 1.0 - bar.tail else 0
 
 
 def inside_margin(interval: Interval, margin: float) -> bool:
@@ -51,8 +62,20 @@ def inside_margin(interval: Interval, margin: float) -> bool:
     return -margin <= interval.low and interval.high <= margin
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """What speaks against taking the posterior at its word.
+
+    `unexplained`: the routes contradict each other and no single cause explains it.
+    `unsupported`: one route stands alone, or a fault of a route is a live suspect.
+    """
+
+    unexplained: bool = False
+    unsupported: bool = False
+
+
 def decide(
-    true: Mixture, skew: Mixture, margin: float = DEFAULT_MARGIN, *, unexplained: bool = False
+    true: Mixture, skew: Mixture, margin: float = DEFAULT_MARGIN, doubt: Doubt | None = None
 ) -> Verdict:
     """Return the verdict on a comparison.
 
@@ -62,14 +85,15 @@ def decide(
         Posterior of the true change and of the sensor skew, logarithmic.
     margin : float
         "No change" is a result only inside this margin.
-    unexplained : bool
-        Whether the routes contradict each other and no single cause explains it: then nothing
-        is claimed.
+    doubt : Doubt, optional
+        With `unexplained` nothing is claimed; with `unsupported` the bar is higher.
     """
-    if unexplained:
+    doubt = doubt or Doubt()
+    if doubt.unexplained:
         return Verdict.UNDETERMINED
-    true_sign = claimed_sign(true, margin, TRUE_TAIL)
-    skew_sign = claimed_sign(skew, margin, SKEW_TAIL)
+    tail = DOUBT_TAIL if doubt.unsupported else SKEW_BAR.tail
+    true_sign = claimed_sign(true, margin, TRUE_BAR)
+    skew_sign = claimed_sign(skew, margin, replace(SKEW_BAR, tail=tail))
     if true_sign > 0:
         return Verdict.PARTLY_SUPPORTED if skew_sign > 0 else Verdict.GAIN_SUPPORTED
     if true_sign < 0:
