@@ -2,8 +2,20 @@
 
 from __future__ import annotations
 
+import importlib
 from dataclasses import dataclass
 from enum import Enum
+
+
+class Presented:
+    """A result that a notebook shows as its page."""
+
+    __slots__ = ()
+
+    def _repr_html_(self) -> str:
+        """Return the page as a frame; bound late, so that results do not depend on reports."""
+        notebook = importlib.import_module("airsense.report.notebook")
+        return str(notebook.notebook(self))
 
 
 class Severity(Enum):

@@ -43,13 +43,23 @@ RPM_WINDOW = RpmWindow()
 
 
 class Output:
-    """Where a result goes: text to the terminal, JSON and page to files."""
+    """Where a result goes: text to the terminal, JSON, page and figures to files."""
 
     def __init__(
-        self, *, json: Path | None, report: Path | None, force: bool, quiet: bool, units: str | None
+        self,
+        *,
+        json: Path | None,
+        report: Path | None,
+        figures: Path | None = None,
+        figure_formats: tuple[str, ...] = ("svg",),
+        force: bool,
+        quiet: bool,
+        units: str | None,
     ) -> None:
         self.json = json
         self.report = report
+        self.figures = figures
+        self.figure_formats = figure_formats
         self.force = force
         self.quiet = quiet
         self.units = units
@@ -61,6 +71,10 @@ class Output:
         for path in (self.json, self.report):
             if path is not None:
                 refuse_overwrite(path, force=self.force)
+        if self.figures is not None:
+            from airsense.report.figures import make_folder
+
+            make_folder(self.figures)
 
     def write(self, result: Any) -> None:
         """Print the short answer and write what was asked for."""
@@ -74,6 +88,16 @@ class Output:
             from airsense.report.html import render_page
 
             write_text(self.report, render_page(result, units=self.units), force=self.force)
+        if self.figures is not None:
+            from airsense.report.figures import write_figures
+
+            write_figures(
+                result,
+                self.figures,
+                formats=self.figure_formats,
+                units=self.units,
+                force=self.force,
+            )
         if not self.quiet:
             self.show(result)
 
@@ -81,16 +105,27 @@ class Output:
         """Print the readable answer of one result."""
         from airsense.report.console import make_console
 
-        kind = result.schema.split("/")[0].split(".")[1]
+        # A plain object was read back from a file; the other kinds of text need the result itself.
+        kind = "report" if isinstance(result, dict) else result.schema.split("/")[0].split(".")[1]
         text = importlib.import_module(f"airsense.report.text_{kind}")
         text.render(result, make_console(), self.units)
 
 
 def output_options(function: F) -> F:
-    """Add --json --report --units --quiet --force and hand the command one `output`."""
+    """Add the options of `Output` to a command and hand it one `output`."""
 
     @click.option("--json", "json_file", type=OUT_FILE, help="Write the result as JSON.")
     @click.option("--report", "report_file", type=OUT_FILE, help="Write the page (HTML).")
+    @click.option("--figures", type=OUT_FILE, metavar="DIR", help="Write each figure to a file.")
+    @click.option(
+        "--figure-format",
+        "figure_formats",
+        type=click.Choice(["svg", "png", "pdf"]),
+        multiple=True,
+        default=("svg",),
+        show_default=True,
+        help="Of the figures; may repeat.",
+    )
     @click.option("--units", type=click.Choice(["si", "us"]), help="Units of text and page.")
     @click.option("--quiet", "-q", is_flag=True, help="Print nothing but errors.")
     @click.option("--force", is_flag=True, help="Replace output files that exist.")
@@ -99,12 +134,22 @@ def output_options(function: F) -> F:
         *args: Any,
         json_file: Path | None,
         report_file: Path | None,
+        figures: Path | None,
+        figure_formats: tuple[str, ...],
         units: str | None,
         quiet: bool,
         force: bool,
         **kwargs: Any,
     ) -> Any:
-        output = Output(json=json_file, report=report_file, force=force, quiet=quiet, units=units)
+        output = Output(
+            json=json_file,
+            report=report_file,
+            figures=figures,
+            figure_formats=figure_formats,
+            force=force,
+            quiet=quiet,
+            units=units,
+        )
         output.check()
         return function(*args, output=output, **kwargs)
 

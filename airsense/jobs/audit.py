@@ -21,7 +21,7 @@ from airsense.evidence.claims_pairs import configurations_of, pair_of, pairs_of,
 from airsense.evidence.claims_point import Point
 from airsense.evidence.claims_repeat import check_repeatability, power_run_u
 from airsense.evidence.claims_verdict import ClaimVerdict, decide_claim
-from airsense.results import CAUTIONS, Assumption
+from airsense.results import CAUTIONS, Assumption, Presented
 from airsense.setup.claims import Claim, Claims
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_model
@@ -35,7 +35,7 @@ CAUTION = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AuditResult:
+class AuditResult(Presented):
     """What the printed figures of a comparison support."""
 
     schema: str = SCHEMA

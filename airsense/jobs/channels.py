@@ -8,7 +8,7 @@ from pathlib import Path
 from airsense.logs.canon import CANON
 from airsense.logs.log import Channel, Log
 from airsense.logs.read import read_log
-from airsense.results import Finding
+from airsense.results import Finding, Presented
 from airsense.setup.load import load_engine
 from airsense.units import from_si, signal_unit
 
@@ -36,7 +36,7 @@ class ChannelRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ChannelsResult:
+class ChannelsResult(Presented):
     """The answer of `airsense channels`."""
 
     log: str

@@ -19,13 +19,13 @@ from airsense.jobs.pairing import InputFile, Window, input_file, make_ready, mak
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
-from airsense.results import CAUTIONS, Assumption, Finding, Interval
+from airsense.results import CAUTIONS, Assumption, Finding, Interval, Presented
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CheckResult:
+class CheckResult(Presented):
     """The answer of `check`; JSON by the contract. `sensor_error`: indicated over true, less 1."""
 
     schema: str = "airsense.check/1"

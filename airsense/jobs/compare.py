@@ -20,13 +20,13 @@ from airsense.jobs.pairing import InputFile, Ready, Window, input_file, make_rea
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
-from airsense.results import CAUTIONS, Assumption, Finding
+from airsense.results import CAUTIONS, Assumption, Finding, Presented
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CompareResult:
+class CompareResult(Presented):
     """The answer of `compare`; JSON by the contract."""
 
     schema: str = "airsense.compare/1"

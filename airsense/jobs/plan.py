@@ -32,7 +32,7 @@ from airsense.jobs.pairing import make_runs
 from airsense.jobs.pilot import channels_of, pilot_of
 from airsense.logs.canon import CANON
 from airsense.logs.read import read_log
-from airsense.results import CAUTIONS, Assumption
+from airsense.results import CAUTIONS, Assumption, Presented
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
@@ -73,7 +73,7 @@ class QuantityRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PlanResult:
+class PlanResult(Presented):
     """The plan; JSON by the contract.
 
     `runs_per_configuration` is None where no number up to `MAX_RUNS` meets the wish;

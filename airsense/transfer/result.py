@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 import airsense
-from airsense.results import CAUTIONS, Assumption, Finding, Interval
+from airsense.results import CAUTIONS, Assumption, Finding, Interval, Presented
 from airsense.transfer.cautions import TABLE_CAUTIONS
 from airsense.transfer.cells import Cell
 from airsense.transfer.cure import CauseTest, CovariateTest, RouteGap
@@ -40,7 +40,7 @@ class InputFile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RescaleResult:
+class RescaleResult(Presented):
     """The new table with what supports it.
 
     `scale` is the mean correction over the range that was measured, a factor on flow.

@@ -20,7 +20,7 @@ from airsense.physics.duct import (
     reynolds_tube,
     straight_length_iso_5167,
 )
-from airsense.results import CAUTIONS, Assumption, Finding, Interval, Severity
+from airsense.results import CAUTIONS, Assumption, Finding, Interval, Presented, Severity
 from airsense.transfer.cautions import TABLE_CAUTIONS
 
 FloatArray = NDArray[np.float64]
@@ -58,7 +58,7 @@ class StraightLength:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TubeResult:
+class TubeResult(Presented):
     """What a change of bore alone would do."""
 
     schema: str = "airsense.tube/1"

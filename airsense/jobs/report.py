@@ -1,0 +1,55 @@
+"""Read a result back, so that its page and figures can be made again."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from airsense.errors import InputError
+from airsense.report.validate import validate
+
+# A campaign of a hundred runs is below 20 MB; more is no result of ours.
+MOST_BYTES = 200_000_000
+
+
+def run(result_file: Path) -> dict[str, Any]:
+    """Return the plain JSON of a result.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is no JSON, or is no result.
+    """
+    plain = _read(result_file)
+    validate(plain, where=str(result_file))
+    return dict(plain)
+
+
+def _read(path: Path) -> Any:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise _unreadable(path, f"{path.stat().st_size} bytes")
+        return json.loads(path.read_text(encoding="utf-8-sig"), parse_constant=_no_constant)
+    except OSError as error:
+        raise _unreadable(path, error.strerror or type(error).__name__) from None
+    except UnicodeDecodeError:
+        raise _unreadable(path, "bytes that are no UTF-8 text") from None
+    except RecursionError:
+        raise _unreadable(path, "JSON nested too deep") from None
+    except ValueError as error:
+        raise _unreadable(path, str(error)[:120]) from None
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name}, which is no JSON")
+
+
+def _unreadable(path: Path, got: str) -> InputError:
+    return InputError(
+        "result cannot be read",
+        where=str(path),
+        got=got,
+        allowed="a JSON file that an airsense command wrote with --json",
+        fix="check the path, or make the result again",
+    )
