@@ -242,11 +242,20 @@ def _style() -> str:
     return _read("page.css")
 
 
+def _tie(value: Any) -> Any:
+    """Keep a number and its per cent sign on one line."""
+    return value.replace(" %", "\u00a0%") if type(value) is str else value
+
+
 @cache
 def _template() -> Template:
     from jinja2 import Environment, StrictUndefined
 
     environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_tie,
     )
     return environment.from_string(_read("page.html.j2"))
