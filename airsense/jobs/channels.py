@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from airsense.logs.canon import CANON
 from airsense.logs.log import Channel, Log
 from airsense.logs.read import read_log
@@ -81,7 +83,9 @@ def channel_rows(log: Log) -> tuple[ChannelRow, ...]:
 def _row(channel: Channel) -> ChannelRow:
     unit = CANON[channel.name].unit or signal_unit(channel.unit_read) or ""
     low, high = float(channel.value.min()), float(channel.value.max())
-    ends = from_si((low, high, low + channel.resolution), channel.unit_read, unit)
+    ends = np.array((low, high, low + channel.resolution))
+    if channel.unit_read:  # a plain number was read as it is
+        ends = from_si(ends, channel.unit_read, unit)
     return ChannelRow(
         header=channel.header,
         name=channel.name,
