@@ -63,7 +63,7 @@ def load_model(path: str | Path, model: type[Model]) -> Model:
     text = read_toml_text(path)
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also a number too long, nesting too deep
         raise _syntax_error(path, text, error) from None
     try:
         return model.model_validate(data)
@@ -108,15 +108,17 @@ def read_toml_text(path: str | Path) -> str:
         ) from None
 
 
-def _syntax_error(path: str | Path, text: str, error: tomllib.TOMLDecodeError) -> InputError:
+def _syntax_error(path: str | Path, text: str, error: Exception) -> InputError:
     match = re.search(r"line (\d+)", str(error))
+    at_end = "end of document" in str(error)
     number = int(match.group(1)) if match else text.count("\n") + 1
+    known = match is not None or at_end
     lines = text.splitlines()
     found = lines[number - 1].strip() if 0 < number <= len(lines) else "end of file"
     return InputError(
         "setup file is not valid TOML",
-        where=f"{path}, line {number}",
-        got=found[:120] or "an empty line",
+        where=f"{path}, line {number}" if known else str(path),
+        got=(found[:120] or "an empty line") if known else "something that no TOML reader takes",
         allowed='key = value, text in "double quotes", sections in [brackets]',
         fix=str(error)[:200],
     )
