@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from airsense.logs.log import Log
 from airsense.physics.exhaust import lambda_from_carbon_dioxide_dry, lambda_from_oxygen_dry
 from airsense.physics.fuel import FuelProperties, fuel_from_composition, fuel_named
 from airsense.results import Assumption
-from airsense.setup.engine import Engine, EngineSetup, Ignition
+from airsense.setup.engine import Engine, EngineSetup, Fuel, Ignition
 
 FloatArray = NDArray[np.float64]
 
@@ -54,7 +54,17 @@ def fuel_of(setup: EngineSetup) -> tuple[FuelProperties, tuple[Assumption, ...]]
             Assumption(quantity="fuel", value=name, source="assumed from the ignition; see [fuel]"),
         )
     )
-    return fuel_named(name), assumed
+    return _with_declared(fuel_named(name), declared), assumed
+
+
+def _with_declared(named: FuelProperties, declared: Fuel) -> FuelProperties:
+    """Return a fuel of the table with what the user measured of it."""
+    lhv, density = declared.lower_heating_value_mj_kg, declared.density_kg_l
+    return replace(
+        named,
+        lhv_jpkg=named.lhv_jpkg if lhv is None else lhv * 1e6,
+        density_kgpm3=named.density_kgpm3 if density is None else density * 1e3,
+    )
 
 
 def per_stroke_to_flow_kgps(m_kg: FloatArray, speed_rpm: FloatArray, engine: Engine) -> FloatArray:
@@ -75,6 +85,7 @@ def find_fuel_flow(
     )
     volume = on_grid(log, "fuel_volume_flow", time_s)
     if volume is not None:
+        _require_density(fuel, log)
         return FuelFlow(mdot_kgps=volume * density, per_stroke=False, assumptions=(note,))
     stroke = on_grid(log, "fuel_per_stroke", time_s)
     if stroke is not None:
@@ -82,9 +93,22 @@ def find_fuel_flow(
         return FuelFlow(mdot_kgps=flow, per_stroke=True)
     shot = on_grid(log, "fuel_volume_per_stroke", time_s)
     if shot is not None:
+        _require_density(fuel, log)
         flow = per_stroke_to_flow_kgps(shot * density, speed_rpm, setup.engine)
         return FuelFlow(mdot_kgps=flow, per_stroke=True, assumptions=(note,))
     return FuelFlow(mdot_kgps=None, per_stroke=False)
+
+
+def _require_density(fuel: FuelProperties, log: Log) -> None:
+    if np.isfinite(fuel.density_kgpm3):
+        return
+    raise InputError(
+        "the density of the fuel is not known, but fuel is logged as a volume",
+        where=f"engine.toml, [fuel]; {log.path}",
+        got=f"fuel {fuel.name} without a density",
+        allowed="a fuel of the table, or [fuel] density_kg_l",
+        fix="add density_kg_l to [fuel], or log fuel as a mass",
+    )
 
 
 def find_lambda(log: Log, fuel: FuelProperties, time_s: FloatArray) -> FloatArray | None:
