@@ -6,12 +6,19 @@ from pathlib import Path
 
 import click
 
-from airsense.cli.common import EXIT_CONDITION_MET, IN_FILE, Output, fail_on_option, output_options
+from airsense.cli.common import (
+    EXIT_CONDITION_MET,
+    IN_FILE,
+    VERDICTS,
+    Output,
+    fail_on_option,
+    output_options,
+)
 
 
 @click.command()
 @click.argument("claims", type=IN_FILE)
-@fail_on_option
+@fail_on_option(*VERDICTS, "supported", "contradicted")
 @output_options
 @click.pass_context
 def command(context: click.Context, claims: Path, fail_on: tuple[str, ...], output: Output) -> None:

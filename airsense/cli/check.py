@@ -21,7 +21,7 @@ from airsense.cli.common import (
 @click.argument("logs", nargs=-1, required=True, type=LOG_FILE)
 @engine_option
 @click.option("--rpm", type=RPM_WINDOW, help="Window of engine speed, such as 1600:3800.")
-@fail_on_option
+@fail_on_option("plausible", "implausible", "undetermined")
 @output_options
 @click.pass_context
 def command(  # one parameter an option

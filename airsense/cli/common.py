@@ -16,6 +16,15 @@ LOG_FILE = click.Path(path_type=Path)
 IN_FILE = click.Path(path_type=Path)
 OUT_FILE = click.Path(path_type=Path)
 EXIT_CONDITION_MET = 3
+# The words of a comparison's verdict; written out, so that --help need not load the evidence.
+VERDICTS = (
+    "gain_supported",
+    "partly_supported",
+    "sensor_skew",
+    "no_change",
+    "loss_supported",
+    "undetermined",
+)
 
 
 class RpmWindow(click.ParamType[tuple[float, float]]):
@@ -163,8 +172,12 @@ def engine_option(function: F) -> F:
     )(function)
 
 
-def fail_on_option(function: F) -> F:
-    """Add --fail-on VERDICT."""
+def fail_on_option(*verdicts: str) -> Callable[[F], F]:
+    """Add --fail-on VERDICT, one of the given words; a misspelt one would never fail."""
     return click.option(
-        "--fail-on", multiple=True, metavar="VERDICT", help="Exit 3 at this verdict; may repeat."
-    )(function)
+        "--fail-on",
+        multiple=True,
+        type=click.Choice(verdicts),
+        metavar="VERDICT",
+        help=f"Exit 3 at this verdict; may repeat. One of: {', '.join(verdicts)}.",
+    )

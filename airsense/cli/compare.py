@@ -12,6 +12,7 @@ from airsense.cli.common import (
     IN_FILE,
     LOG_FILE,
     RPM_WINDOW,
+    VERDICTS,
     Output,
     fail_on_option,
     output_options,
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
     metavar="PERCENT",
     help="'No change' is a result only inside this margin.",
 )
-@fail_on_option
+@fail_on_option(*VERDICTS)
 @output_options
 @click.pass_context
 def command(  # noqa: PLR0913, PLR0917  # one parameter an option
