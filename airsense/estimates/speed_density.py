@@ -12,6 +12,7 @@ from airsense.estimates.run import Run
 from airsense.physics.breathing import fresh_air_fraction, ideal_charge_flow_kgps
 from airsense.physics.real_gas import compressibility_charge_air
 from airsense.setup.engine import EngineSetup
+from airsense.setup.ve_table import VeTable
 
 FloatArray = NDArray[np.float64]
 
@@ -66,7 +67,7 @@ def speed_density(
     assert run.t_charge_k is not None
     assert run.air is not None
     engine = setup.engine
-    ve, u_ve = _volumetric_efficiency(setup, sizes, ve_frac, u_ve_frac)
+    ve, u_ve = _volumetric_efficiency(run, setup, sizes, ve_frac, u_ve_frac)
     swept = ideal_charge_flow_kgps(
         run.p_manifold_pa,
         run.t_charge_k,
@@ -86,6 +87,7 @@ def speed_density(
 
 
 def _volumetric_efficiency(
+    run: Run,
     setup: EngineSetup,
     sizes: Defaults,
     ve_frac: FloatArray | float | None,
@@ -95,6 +97,9 @@ def _volumetric_efficiency(
     if ve_frac is not None:
         return ve_frac, size if u_ve_frac is None else u_ve_frac
     declared = setup.engine.volumetric_efficiency
+    if isinstance(declared, VeTable):
+        assert run.p_manifold_pa is not None
+        return declared.at(run.speed_rpm, run.p_manifold_pa), size
     if isinstance(declared, float):
         return declared, size
     return VE_PRIOR, U_VE_PRIOR / VE_PRIOR

@@ -25,7 +25,7 @@ from airsense.results import Interval
 # A level is not a change: nothing is known beforehand about the flow itself.
 FLAT_LN = 3.0
 # An agreement says something only if the test could have shown a disagreement of this size.
-PLAUSIBLE_HALF_WIDTH = 0.15
+PLAUSIBLE_HALF_WIDTH = 0.13
 
 
 class CheckVerdict(Enum):
@@ -105,7 +105,7 @@ def judge_level(
         ),
         causes=rank_causes(posterior),
         by_speed=_by_speed(table, level, posterior),
-        next_measurement=propose(posterior, level),
+        next_measurement=propose(posterior, level, one_configuration=True),
         budget=posterior.budget,
         degrees_of_freedom=posterior.dof,
     )

@@ -11,7 +11,7 @@ worked out on a grid, since z is a scalar.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ FloatArray = NDArray[np.float64]
 GRID = 801
 # Below this many nats no single measurement says more about the causes than repeats would.
 WORTH_NATS = 0.02
+IN_BOTH = ", in both configurations"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,14 +68,13 @@ def _skew(fit: Fit) -> tuple[float, float]:
 _CHECKS = (
     Candidate(
         measurement="key-on reading of the manifold-pressure sensor against a barometer, engine "
-        "still, in both configurations",
+        "still" + IN_BOTH,
         reason="a drifted pressure sensor would show at once",
         shows=_size_of(Cause.MANIFOLD_PRESSURE),
         u=0.005,
     ),
     Candidate(
-        measurement="a second thermometer in the charge pipe after the cooler, in both "
-        "configurations",
+        measurement="a second thermometer in the charge pipe after the cooler" + IN_BOTH,
         reason="it would tell a shifted charge temperature from a changed sensor reading",
         shows=_size_of(Cause.CHARGE_TEMPERATURE),
         u=0.006,
@@ -92,14 +92,14 @@ _CHECKS = (
         u=0.01,
     ),
     Candidate(
-        measurement="the fuel by weight or a calibrated flow meter over a long steady point, in "
-        "both configurations",
+        measurement="the fuel by weight or a calibrated flow meter over a long steady point"
+        + IN_BOTH,
         reason="commanded fuel is not measured fuel",
         shows=_size_of(Cause.FUEL_SCALE),
         u=0.007,
     ),
     Candidate(
-        measurement="lambda by a second analyser in both configurations",
+        measurement="lambda by a second analyser" + IN_BOTH,
         reason="one lambda sensor cannot vouch for itself",
         shows=_size_of(Cause.LAMBDA_SCALE),
         u=0.01,
@@ -110,14 +110,14 @@ _CHECKS = (
         shows=_size_of(Cause.RECIRCULATION),
         u=0.005,
     ),
-    Candidate(
-        measurement="the bore of both tubes at the sensor, to 0.1 mm",
-        reason="the area ratio alone predicts most of a sensor's change of scale",
-        shows=_skew,
-        u=0.02,
-    ),
 )
 
+_BORE = Candidate(
+    measurement="the bore of both tubes at the sensor, to 0.1 mm",
+    reason="the area ratio alone predicts most of a sensor's change of scale",
+    shows=_skew,
+    u=0.02,
+)
 _LAMBDA = Candidate(
     measurement="a wide-band lambda sensor in the exhaust, logged together with fuel quantity",
     reason="fuel x lambda is a second route to the true air flow that no intake part can touch",
@@ -147,29 +147,40 @@ def mutual_information(posterior: Posterior, candidate: Candidate) -> float:
     return max(float(h_mixed - posterior.weights @ h_each), 0.0)
 
 
-def candidates_for(change: Change) -> tuple[Candidate, ...]:
+def candidates_for(change: Change, *, one_configuration: bool) -> tuple[Candidate, ...]:
     """Return the measurements that these data lack."""
-    extra = []
+    extra = [] if one_configuration else [_BORE]
     if fuel_lambda.METHOD not in change.routes:
         extra.append(_LAMBDA)
     if speed_density.METHOD not in change.routes:
         extra.append(_PRESSURE)
-    return (*extra, *_CHECKS)
+    checks = _CHECKS
+    if one_configuration:
+        checks = tuple(replace(c, measurement=c.measurement.replace(IN_BOTH, "")) for c in _CHECKS)
+    return (*extra, *checks)
 
 
-def propose(posterior: Posterior, change: Change) -> NextMeasurement:
+def propose(
+    posterior: Posterior, change: Change, *, one_configuration: bool = False
+) -> NextMeasurement:
     """Return the measurement that is expected to settle most, or more repeats if none would."""
-    scored = [(mutual_information(posterior, c), c) for c in candidates_for(change)]
+    scored = [
+        (mutual_information(posterior, c), c)
+        for c in candidates_for(change, one_configuration=one_configuration)
+    ]
     drop, best = max(scored, key=lambda pair: pair[0])
     if drop >= WORTH_NATS:
         return NextMeasurement(
             measurement=best.measurement, reason=best.reason, expected_entropy_drop_nats=drop
         )
+    repeats = (
+        "more repeats" if one_configuration else "more repeats, alternating the configurations"
+    )
     largest = posterior.budget[0]
     return NextMeasurement(
-        measurement="more repeats, alternating the configurations"
-        if not largest.shared
-        else f"a better hold on {largest.label}, then more repeats, alternating the configurations",
+        measurement=f"a better hold on {largest.label}, then {repeats}"
+        if largest.shared
+        else repeats,
         reason=f"the causes are told apart; the largest part of the interval is {largest.label}",
         expected_entropy_drop_nats=drop,
     )

@@ -5,7 +5,9 @@ from __future__ import annotations
 from enum import Enum
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, InstanceOf, model_validator
+
+from airsense.setup.ve_table import VeTable
 
 
 class Declared(BaseModel):
@@ -36,20 +38,23 @@ class TemperaturePlace(Enum):
     UNKNOWN = "unknown"
 
 
-Positive = Annotated[float, Field(gt=0.0)]
+# Strict: a truth value or a text is no number, whatever it could be converted to.
+Positive = Annotated[float, Field(gt=0.0, strict=True, allow_inf_nan=False)]
 
 
 class Engine(Declared):
     """Geometry and breathing of the engine."""
 
     name: str = "engine"
-    displacement_l: Annotated[float, Field(ge=0.02, le=60.0)]
-    cylinders: Annotated[int, Field(ge=1, le=24)]
-    strokes: Annotated[int, Field(ge=2, le=4)] = 4
+    displacement_l: Annotated[float, Field(ge=0.02, le=60.0, strict=True)]
+    cylinders: Annotated[int, Field(ge=1, le=24, strict=True)]
+    strokes: Annotated[int, Field(ge=2, le=4, strict=True)] = 4
     ignition: Ignition
     induction: Induction = Induction.TURBOCHARGED
-    charge_volume_l: Annotated[float, Field(ge=0.0, le=500.0)] | None = None
-    volumetric_efficiency: Annotated[float, Field(gt=0.1, lt=1.6)] | str | None = None
+    charge_volume_l: Annotated[float, Field(ge=0.0, le=500.0, strict=True)] | None = None
+    volumetric_efficiency: (
+        Annotated[float, Field(gt=0.1, lt=1.6, strict=True)] | str | InstanceOf[VeTable] | None
+    ) = None
 
     @model_validator(mode="after")
     def _two_or_four(self) -> Engine:
@@ -72,26 +77,32 @@ class Fuel(Declared):
     """The fuel: a name of the reference table, or its own composition."""
 
     name: str = ""
-    hydrogen_to_carbon: Annotated[float, Field(ge=0.0, le=6.0)] | None = None
-    oxygen_to_carbon: Annotated[float, Field(ge=0.0, le=3.0)] | None = None
-    lower_heating_value_mj_kg: Annotated[float, Field(ge=5.0, le=150.0)] | None = None
-    density_kg_l: Annotated[float, Field(gt=0.0, le=1.5)] | None = None
+    hydrogen_to_carbon: Annotated[float, Field(ge=0.0, le=6.0, strict=True)] | None = None
+    oxygen_to_carbon: Annotated[float, Field(ge=0.0, le=3.0, strict=True)] | None = None
+    lower_heating_value_mj_kg: Annotated[float, Field(ge=5.0, le=150.0, strict=True)] | None = None
+    density_kg_l: Annotated[float, Field(gt=0.0, le=1.5, strict=True)] | None = None
+
+    @model_validator(mode="after")
+    def _oxygen_needs_hydrogen(self) -> Fuel:
+        if self.oxygen_to_carbon is not None and self.hydrogen_to_carbon is None:
+            raise ValueError("oxygen_to_carbon needs hydrogen_to_carbon beside it")
+        return self
 
 
 class ChargeTemperature(Declared):
     """Where the temperature is taken and how slow its sensor is."""
 
     place: TemperaturePlace | None = None
-    time_constant_s: Annotated[float, Field(ge=0.0, le=60.0)] | None = None
+    time_constant_s: Annotated[float, Field(ge=0.0, le=60.0, strict=True)] | None = None
 
 
 class Intake(Declared):
     """The two tubes of a plain before/after comparison."""
 
-    bore_before_mm: Annotated[float, Field(ge=10.0, le=400.0)] | None = None
-    bore_after_mm: Annotated[float, Field(ge=10.0, le=400.0)] | None = None
-    depression_before_kpa: Annotated[float, Field(ge=0.0, le=30.0)] | None = None
-    depression_after_kpa: Annotated[float, Field(ge=0.0, le=30.0)] | None = None
+    bore_before_mm: Annotated[float, Field(ge=10.0, le=400.0, strict=True)] | None = None
+    bore_after_mm: Annotated[float, Field(ge=10.0, le=400.0, strict=True)] | None = None
+    depression_before_kpa: Annotated[float, Field(ge=0.0, le=30.0, strict=True)] | None = None
+    depression_after_kpa: Annotated[float, Field(ge=0.0, le=30.0, strict=True)] | None = None
 
 
 class CompressorMap(Declared):
@@ -102,12 +113,12 @@ class CompressorMap(Declared):
     """
 
     file: str
-    reference_temperature_k: Annotated[float, Field(ge=250.0, le=330.0)] = 298.0
-    reference_pressure_kpa: Annotated[float, Field(ge=80.0, le=110.0)] = 100.0
-    cooler_drop_kpa: Annotated[float, Field(ge=0.0, le=50.0)] = 0.0
+    reference_temperature_k: Annotated[float, Field(ge=250.0, le=330.0, strict=True)] = 298.0
+    reference_pressure_kpa: Annotated[float, Field(ge=80.0, le=110.0, strict=True)] = 100.0
+    cooler_drop_kpa: Annotated[float, Field(ge=0.0, le=50.0, strict=True)] = 0.0
 
 
-Fraction = Annotated[float, Field(gt=0.0, le=1.0)]
+Fraction = Annotated[float, Field(gt=0.0, le=1.0, strict=True)]
 
 
 class Uncertainty(Declared):

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from airsense.errors import InputError
 from airsense.setup.engine import EngineSetup
+from airsense.setup.ve_table import read_ve_table
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 Model = TypeVar("Model", bound=BaseModel)
 
 MAX_TOML_BYTES = 1_000_000
+
+_BRANCHES = {"constrained-float", "float", "str", "int", "is-instance[VeTable]"}
 
 _FIX_BY_KEY = {
     "displacement_l": "give litres (1998 cm3 = 1.998 l)",
@@ -45,11 +48,16 @@ def load_engine(path: str | Path) -> EngineSetup:
         If the file cannot be read, is not TOML, or holds a key or value that is not allowed.
     """
     setup = load_model(path, EngineSetup)
-    if setup.compressor_map is None:
-        return setup
-    file = str(Path(path).parent / setup.compressor_map.file)
-    found = setup.compressor_map.model_copy(update={"file": file})
-    return setup.model_copy(update={"compressor_map": found})
+    folder = Path(path).parent
+    found: dict[str, object] = {}
+    if setup.compressor_map is not None:
+        file = str(folder / setup.compressor_map.file)
+        found["compressor_map"] = setup.compressor_map.model_copy(update={"file": file})
+    named = setup.engine.volumetric_efficiency
+    if isinstance(named, str):
+        table = read_ve_table(folder / named)
+        found["engine"] = setup.engine.model_copy(update={"volumetric_efficiency": table})
+    return setup.model_copy(update=found) if found else setup
 
 
 def load_model(path: str | Path, model: type[Model]) -> Model:
@@ -143,11 +151,7 @@ def _five_parts(
 
 def _is_branch(part: int | str, detail: ErrorDetails) -> bool:
     """Pydantic adds the branch of a union (`constrained-float`, `str`) to the path of the key."""
-    return (
-        isinstance(part, str)
-        and part in {"constrained-float", "float", "str", "int"}
-        and (part != detail["loc"][0])
-    )
+    return isinstance(part, str) and part in _BRANCHES and (part != detail["loc"][0])
 
 
 def _what(detail: ErrorDetails, key: str) -> str:
