@@ -79,10 +79,11 @@ def make_cells(table: TransferTable, fit: Fit, *, max_step: float) -> tuple[Cell
     curve = fit.curve(axis)
     half = float(stdtrit(fit.dof, 0.975)) * curve.u
     limit = np.log1p(max_step)
-    flow_new = _in_order(table, np.clip(curve.mean, -limit, limit), curve.u)
+    limited = np.clip(curve.mean, -limit, limit)
+    flow_new = _in_order(table, limited, curve.u)
     near = _near(table, axis, fit)
     with np.errstate(invalid="ignore", divide="ignore"):
-        factor = np.where(table.flow_kgps != 0.0, flow_new / table.flow_kgps, np.exp(curve.mean))
+        factor = np.where(table.flow_kgps != 0.0, flow_new / table.flow_kgps, np.exp(limited))
     return tuple(
         Cell(
             signal=float(table.signal[i]),

@@ -18,6 +18,7 @@ from airsense.transfer.mixed import (
     Posterior,
     Signature,
     build_design,
+    ln_evidence,
     normal_of,
     solve,
 )
@@ -82,7 +83,8 @@ class CovariateTest:
     """Whether the residual at the same signal depends on a variable.
 
     `effect` is the change of the residual over two standard deviations of the variable, as they
-    occur at the same signal; `low` and `high` bound where the excess was largest.
+    occur at the same signal. `low` and `high` bound the fifth of the variable's range where the
+    mean of ln(true/indicated) that the new table leaves, `excess`, is largest.
     """
 
     variable: str
@@ -182,11 +184,11 @@ def _ln_marginal(fit: Fit, design: Design) -> tuple[float, Posterior]:
     """Return the log evidence averaged over the shape's size, and the best posterior."""
     everything = np.ones(fit.blocks.run.size, dtype=bool)
     total = normal_of(design, fit.noise, everything)
-    tried = [solve(total, design.precision(a, fit.run_scale)) for a in AMPLITUDES]
-    ln_evidence = np.array([p.ln_evidence for p in tried])
-    top = float(np.max(ln_evidence))
-    mean = top + float(np.log(np.mean(np.exp(ln_evidence - top))))
-    return mean, tried[int(np.argmax(ln_evidence))]
+    precisions = [design.precision(a, fit.run_scale) for a in AMPLITUDES]
+    tried = np.array([ln_evidence(total, precision) for precision in precisions])
+    top = float(np.max(tried))
+    mean = top + float(np.log(np.mean(np.exp(tried - top))))
+    return mean, solve(total, precisions[int(np.argmax(tried))])
 
 
 def _status(ln_odds: float, probability: float, size: float, u: float) -> str:
@@ -239,7 +241,8 @@ def weigh_covariate(
     slope, u = float(posterior.mean[at]), float(np.sqrt(posterior.covariance[at, at]))
     scale = 2.0 * spread
     effect = Interval(slope * scale, (slope - _K_95 * u) * scale, (slope + _K_95 * u) * scale)
-    low, high, excess = _where(values[present], slope * free[present])
+    here = present[fit.blocks.present]
+    low, high, excess = _where(values[present], fit.left_residual()[here])
     return CovariateTest(
         variable=variable,
         tested=True,
@@ -260,13 +263,13 @@ def _free_part(fit: Fit, present: NDArray[np.bool_], ln_values: FloatArray) -> F
     return free
 
 
-def _where(values: FloatArray, effect: FloatArray) -> tuple[float, float, float]:
-    """Return the fifth of the variable's range where the mean effect is largest."""
+def _where(values: FloatArray, residual: FloatArray) -> tuple[float, float, float]:
+    """Return the fifth of the variable's range where the mean residual is largest."""
     edges = np.quantile(values, np.linspace(0.0, 1.0, 6))
     means = []
     for low, high in itertools.pairwise(edges):
-        here = (values >= low) & (values <= high)
-        means.append(float(np.mean(effect[here])) if here.any() else 0.0)
+        inside = residual[(values >= low) & (values <= high)]
+        means.append(float(np.nanmean(inside)) if np.isfinite(inside).any() else 0.0)
     k = int(np.argmax(np.abs(means)))
     return float(edges[k]), float(edges[k + 1]), means[k]
 

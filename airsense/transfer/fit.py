@@ -19,8 +19,10 @@ from airsense.transfer.mixed import (
     Posterior,
     Signature,
     build_design,
+    ln_evidence,
     normal_of,
     solve,
+    solve_mean,
 )
 from airsense.transfer.samples import (
     Blocks,
@@ -80,6 +82,22 @@ class Fit:
     def blocks(self) -> Blocks:
         """Blocks in the fit."""
         return self.design.blocks
+
+    def raw_residual(self) -> FloatArray:
+        """Return ln(true/indicated) of the present blocks, averaged over routes.
+
+        Each route's own error, as the baseline teaches it, is taken off; its run effects are not.
+        """
+        design = self.design
+        own = self.posterior.mean.copy()
+        own[: 1 + design.basis.size + len(design.signatures)] = 0.0
+        own[design.run_columns] = 0.0
+        return _mean_over_routes((self.blocks.residual - design.x @ own)[:, self.blocks.present])
+
+    def left_residual(self) -> FloatArray:
+        """Return what the new table leaves of `raw_residual`."""
+        curve = self.curve(self.blocks.axis[self.blocks.present])
+        return np.asarray(self.raw_residual() - curve.mean)
 
     def curve(self, axis: FloatArray) -> Curve:
         """Return ln(true/indicated) over ln(indicated flow).
@@ -167,7 +185,7 @@ def _rough_residual(design: Design) -> FloatArray:
     ones = np.ones(design.x.shape[0])
     everything = np.ones(design.blocks.run.size, dtype=bool)
     normal = normal_of(design, Noise(sigma=0.01 * ones, inflation=ones), everything)
-    mean = solve(normal, design.precision(AMPLITUDES[-1], RUN_SCALES[-1])).mean
+    mean = solve_mean(normal, design.precision(AMPLITUDES[-1], RUN_SCALES[-1]))
     return np.asarray(design.blocks.residual - design.x @ mean)
 
 
@@ -239,7 +257,7 @@ def _run_scale(design: Design, total: Normal, dof: float) -> float:
     def score(scale: float) -> float:
         prior = -(0.5 * dof + 1.0) * np.log(scale**2) - 0.5 * dof / scale**2
         precision = design.precision(AMPLITUDES[2], scale)
-        return float(solve(total, precision).ln_evidence + prior)
+        return float(ln_evidence(total, precision) + prior)
 
     return max(RUN_SCALES, key=score)
 
@@ -267,7 +285,7 @@ def _choose(
         precision = design.precision(amplitude, run_scale)
         residual = np.full(design.blocks.residual.shape, np.nan)
         for f in left:
-            mean = solve(_less(total, normals[f]), precision).mean
+            mean = solve_mean(_less(total, normals[f]), precision)
             mask = folds[f]
             residual[:, mask] = design.blocks.residual[:, mask] - design.x[:, mask] @ mean
             deviance[a, f] = _deviance(residual[:, mask], noise, _u_runs(design, run_scale))
@@ -281,9 +299,9 @@ def _choose(
 
 
 def _by_evidence(design: Design, total: Normal, run_scale: float) -> float:
-    ln_evidence = [solve(total, design.precision(a, run_scale)).ln_evidence for a in AMPLITUDES]
-    best = int(np.argmax(ln_evidence))
-    return AMPLITUDES[best] if ln_evidence[best] - ln_evidence[0] > MIN_LN_ODDS else 0.0
+    tried = [ln_evidence(total, design.precision(a, run_scale)) for a in AMPLITUDES]
+    best = int(np.argmax(tried))
+    return AMPLITUDES[best] if tried[best] - tried[0] > MIN_LN_ODDS else 0.0
 
 
 def _less(total: Normal, part: Normal) -> Normal:

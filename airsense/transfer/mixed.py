@@ -80,11 +80,10 @@ class Normal:
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """Mean and covariance of all coefficients, and the log marginal likelihood."""
+    """Mean and covariance of all coefficients."""
 
     mean: FloatArray
     covariance: FloatArray
-    ln_evidence: float
 
 
 @dataclass(frozen=True)
@@ -111,9 +110,8 @@ class Design:
         """Return the prior precision for a shape amplitude and a multiple of the run effects."""
         scale = np.where(self.run_columns, 1.0 / run_scale, 1.0)
         matrix = scale[:, None] * self.prior * scale
-        shape = self.shape_columns
         # An amplitude of zero means no shape at all: a precision that no data overcome.
-        matrix[shape, shape] = process_precision(self.basis, max(amplitude, 1e-7))
+        matrix[self.shape_columns, self.shape_columns] /= max(amplitude, 1e-7) ** 2
         return matrix
 
     def curve(self, x: FloatArray) -> FloatArray:
@@ -147,7 +145,7 @@ def build_design(
         _part(present, u_factor),
         _Part(
             columns=basis.design(blocks.axis) * present[:, None],
-            precision=np.eye(basis.size),  # replaced by the amplitude asked for
+            precision=process_precision(basis, 1.0),  # per unit of amplitude
         ),
         *(_part(s.column * present, s.u_size) for s in signatures),
         _part(runs, samples.u_run_sensor, is_run=True),
@@ -241,17 +239,35 @@ def normal_of(design: Design, noise: Noise, mask: BoolArray) -> Normal:
 
 
 def solve(normal: Normal, precision: FloatArray) -> Posterior:
-    """Return the posterior of the coefficients.
+    """Return the posterior of the coefficients."""
+    from scipy.linalg import cho_factor, cho_solve
 
-    The log evidence is that of y under the prior, with 2 pi left out; it compares models with
-    the same blocks and noise.
+    factor = cho_factor(precision + normal.xwx, lower=True)
+    return Posterior(
+        mean=cho_solve(factor, normal.xwy),
+        covariance=cho_solve(factor, np.eye(precision.shape[0])),
+    )
+
+
+def solve_mean(normal: Normal, precision: FloatArray) -> FloatArray:
+    """Return the posterior mean alone."""
+    from scipy.linalg import solve as solve_linear
+
+    return np.asarray(solve_linear(precision + normal.xwx, normal.xwy, assume_a="pos"))
+
+
+def ln_evidence(normal: Normal, precision: FloatArray) -> float:
+    """Return the log marginal likelihood, with 2 pi left out.
+
+    It compares models with the same blocks and noise.
     """
     from scipy.linalg import cho_factor, cho_solve
 
     factor = cho_factor(precision + normal.xwx, lower=True)
-    mean = cho_solve(factor, normal.xwy)
-    covariance = cho_solve(factor, np.eye(precision.shape[0]))
-    ln_det = 2.0 * float(np.sum(np.log(np.diag(factor[0]))))
-    ln_det_prior = float(np.linalg.slogdet(precision)[1])
-    misfit = normal.ywy - float(normal.xwy @ mean)
-    return Posterior(mean, covariance, 0.5 * (ln_det_prior - ln_det - misfit + normal.ln_w))
+    prior = cho_factor(precision, lower=True)
+    misfit = normal.ywy - float(normal.xwy @ cho_solve(factor, normal.xwy))
+    return 0.5 * (_ln_det(prior[0]) - _ln_det(factor[0]) - misfit + normal.ln_w)
+
+
+def _ln_det(factor: FloatArray) -> float:
+    return 2.0 * float(np.sum(np.log(np.diag(factor))))

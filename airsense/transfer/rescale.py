@@ -40,6 +40,7 @@ from airsense.transfer.tube import bore_sentence, equivalent_bore
 FloatArray = NDArray[np.float64]
 
 DISAGREE_Z = 3.0
+AGREE_Z = 2.6
 MIN_BLOCKS = 6
 
 
@@ -137,11 +138,12 @@ def _examine_routes(blocks: Blocks, samples: ReferenceSamples, basis: SplineBasi
 
 def _suspect(gap: RouteGap) -> str:
     """Return the route that stands alone against the other route and an unchanged sensor."""
-    first_sees_none = abs(gap.first_skew) < 2.0 * gap.u_first
-    second_sees_none = abs(gap.second_skew) < 2.0 * gap.u_second
-    if first_sees_none == second_sees_none:
-        return ""
-    return gap.second if first_sees_none else gap.first
+    rows = [
+        (abs(gap.first_skew) / gap.u_first, gap.first),
+        (abs(gap.second_skew) / gap.u_second, gap.second),
+    ]
+    (agrees, _), (differs, name) = sorted(rows)
+    return name if agrees < AGREE_Z and differs > agrees + DISAGREE_Z else ""
 
 
 def _doubted(samples: ReferenceSamples, gaps: Sequence[RouteGap]) -> ReferenceSamples:
@@ -200,7 +202,7 @@ def _result(
     refused = any(f.code in REFUSING for f in findings) and not options.force_cause
     decision = _decide(fit, cells, scale, refused=refused)
     bore = _bore(scale, options)
-    before, after = _residuals(fit)
+    raw, left = fit.raw_residual(), fit.left_residual()
     runs = np.unique(fit.blocks.run[fit.blocks.present]).size
     return RescaleResult(
         decision=decision,
@@ -209,8 +211,8 @@ def _result(
         scale=scale,
         signal_unit=table.kind.value,
         cells=cells,
-        residual_before=before,
-        residual_after=after,
+        residual_before=_rms(raw),
+        residual_after=_rms(left),
         residual_left_out=_rms(fit.left_out),
         degrees_of_freedom=fit.dof,
         runs=int(runs),
@@ -244,29 +246,6 @@ def _decide(fit: Fit, cells: Sequence[Cell], scale: Interval, *, refused: bool) 
     if fit.model is Model.SHAPE:
         unchanged = unchanged and all(c.low <= 1.0 <= c.high for c in measured)
     return Decision.LEAVE_IT if unchanged else Decision.CHANGE
-
-
-def _residuals(fit: Fit) -> tuple[float, float]:
-    """Return the root mean square of ln(true/indicated) before and after."""
-    present = fit.blocks.present
-    mean = _mean_residual(fit)
-    curve = fit.curve(fit.blocks.axis[present]).mean
-    return _rms(mean), _rms(mean - curve)
-
-
-def _mean_residual(fit: Fit) -> FloatArray:
-    """Return ln(true/indicated) of the present blocks, each route freed of what the fit says of it.
-
-    The route's own error, as the baseline teaches it, is taken off; its run effects are not.
-    """
-    design, present = fit.design, fit.blocks.present
-    shared = 1 + design.basis.size + len(design.signatures)
-    own = fit.posterior.mean.copy()
-    own[:shared] = 0.0
-    own[design.run_columns] = 0.0
-    residual = (fit.blocks.residual - design.x @ own)[:, present]
-    count = np.isfinite(residual).sum(axis=0)
-    return np.asarray(np.nansum(residual, axis=0) / np.maximum(count, 1))
 
 
 def _rms(values: FloatArray) -> float:
