@@ -154,7 +154,7 @@ def candidates_for(change: Change, *, one_configuration: bool) -> tuple[Candidat
         extra.append(_LAMBDA)
     if speed_density.METHOD not in change.routes:
         extra.append(_PRESSURE)
-    checks = _CHECKS
+    checks: tuple[Candidate, ...] = _CHECKS
     if one_configuration:
         checks = tuple(replace(c, measurement=c.measurement.replace(IN_BOTH, "")) for c in _CHECKS)
     return (*extra, *checks)

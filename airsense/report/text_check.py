@@ -8,6 +8,8 @@ from airsense.report.headline import headlines
 from airsense.report.node import Node, node_of
 from airsense.report.text_parts import (
     plain_table,
+    print_assumptions,
+    print_budget,
     print_causes,
     print_cautions,
     print_findings,
@@ -45,5 +47,7 @@ def render(result: CheckResult | Node, console: Console, units: str | None) -> N
             str(row.samples),
         )
     console.print(table)
+    print_budget(node.budget, "the sensor error", console)
     print_findings(node.findings, console)
+    print_assumptions(node.assumptions, console)
     print_cautions(node.cautions, console)

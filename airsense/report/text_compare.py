@@ -9,6 +9,8 @@ from airsense.report.node import Node, node_of
 from airsense.report.text_parts import (
     changes_table,
     plain_table,
+    print_assumptions,
+    print_budget,
     print_causes,
     print_cautions,
     print_findings,
@@ -39,6 +41,7 @@ def render(result: CompareResult | Node, console: Console, units: str | None) ->
         f"Means over {node.window.bins} bins of {low:.0f} to {high:.0f} rpm, {node.window.kind}."
     )
     print_findings(node.findings, console)
+    print_assumptions(node.assumptions, console)
     print_cautions(node.cautions, console)
 
 
@@ -62,6 +65,7 @@ def _print_pair(pair: Node, console: Console) -> None:
     print_causes(pair.causes, console)
     console.print("")
     _print_by_speed(pair.by_speed, console)
+    print_budget(pair.budget, "the skew", console)
 
 
 def _print_by_speed(rows: tuple[Node, ...], console: Console) -> None:

@@ -115,6 +115,18 @@ def print_findings(findings: Iterable[Node], console: Console) -> None:
         console.print(escape(f"{finding.severity}: {finding.message}{place}; {finding.fix}"))
 
 
+def print_assumptions(assumptions: Iterable[Node], console: Console) -> None:
+    """Print what was assumed, the default uncertainties among it."""
+    for item in assumptions:
+        console.print(escape(f"assumed: {item.quantity}: {item.value} ({item.source})"))
+
+
+def print_budget(budget: Iterable[Node], what: str, console: Console) -> None:
+    """Print the components of an interval, largest first, as standard uncertainties."""
+    parts = ", ".join(f"{part.label} {100.0 * part.u:.2f} %" for part in budget)
+    console.print(escape(f"Budget of {what}, k = 1, largest first: {parts}."))
+
+
 def print_cautions(cautions: Iterable[str], console: Console) -> None:
     """Print the safety words."""
     console.print("")
