@@ -15,12 +15,12 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Influence:
-    """One component of a route's budget, as relative standard uncertainties of the flow (k = 1).
+    """One component of a route's budget: relative standard uncertainties of a quantity (k = 1).
 
     `key` names the physical cause: components of two routes with the same key are one and the
     same error (lambda in fuel x lambda and in brake power). `absolute` is shared by all runs and
     cancels in a change; `between` differs between the configurations and does not average over
-    repeats; `run` differs from run to run.
+    repeats; `run` differs from run to run. `sensitivity` is d ln(flow) / d ln(quantity).
     """
 
     key: str
@@ -32,8 +32,9 @@ class Influence:
     dof: float = DEFAULT_DOF
 
     def total(self) -> float:
-        """Return the relative standard uncertainty of a single run's absolute value."""
-        return float(np.sqrt(self.absolute**2 + self.run**2 + self.between**2))
+        """Return what it gives to the relative standard uncertainty of a single run's flow."""
+        of_quantity = np.sqrt(self.absolute**2 + self.run**2 + self.between**2)
+        return abs(self.sensitivity) * float(of_quantity)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
