@@ -20,6 +20,8 @@ INVERSE_WIDTH_PER_TAU = 0.25
 INVERSE_WIDTH_MAX_S = 1.0
 # A Gaussian kernel narrower than this many samples is no longer one.
 NARROWEST_KERNEL = 0.8
+# Standard deviations that the kernel reaches.
+KERNEL_REACH = 4.0
 # 11 h at 100 samples per second; a longer record, or one with a jump in time, gets a coarser grid.
 LARGEST_GRID = 4_000_000
 
@@ -208,13 +210,17 @@ def _even_grid(t: FloatArray, step: float) -> tuple[FloatArray, float]:
 
 
 def _smoothed(x: FloatArray, width: float, *, order: int) -> FloatArray:
-    """Return x (order 0) or its slope per sample (order 1), smoothed by a Gaussian kernel."""
+    """Return x (order 0) or its slope per sample (order 1), smoothed by a Gaussian kernel.
+
+    The record goes on beyond its ends as its point reflection, so that a slope goes on too.
+    """
     from scipy.ndimage import gaussian_filter1d
 
-    out: FloatArray = gaussian_filter1d(
-        x, max(width, NARROWEST_KERNEL), order=order, mode="nearest"
-    )
-    return out
+    kernel = max(width, NARROWEST_KERNEL)
+    beyond = min(int(KERNEL_REACH * kernel) + 1, x.size - 1)
+    longer = np.pad(x, beyond, mode="reflect", reflect_type="odd")
+    out: FloatArray = gaussian_filter1d(longer, kernel, order=order, truncate=KERNEL_REACH)
+    return out[beyond : beyond + x.size]
 
 
 def _bridged(time_s: FloatArray, x: FloatArray) -> FloatArray:

@@ -89,6 +89,8 @@ def test_too_short_a_record_has_no_lag():
     assert np.isnan(lag_s(t, sweep(t - 0.3), sweep(t), 2.0).lag_s)
     t = grid(10.0, 8.2)
     assert lag_s(t, sweep(t - 0.3), sweep(t), 2.0).lag_s == pytest.approx(0.3, abs=0.05)
+    late = 1000.0 + grid(10.0, 7.9)
+    assert np.isnan(lag_s(late, sweep(late - 1000.3), sweep(late - 1000.0), 2.0).lag_s)
     assert np.isnan(lag_s([0.0, 10.0, 20.0], [0.0, 1.0, 0.0], [0.0, 1.0, 0.0], 2.0).lag_s)
 
 
@@ -217,6 +219,13 @@ def test_undoing_keeps_gaps_and_length():
     )
 
 
+def test_the_ends_of_a_record_are_undone_too():
+    t = 100.0 + np.arange(0.0, 20.0, 0.25)
+    ramp = 300.0 + 2.0 * (t - 100.0)
+    back = undo_first_order_lag(t, ramp - 4.0, 2.0)
+    assert back == pytest.approx(ramp, abs=5e-3)
+
+
 def test_a_jump_in_time_does_not_eat_the_memory():
     t = np.concatenate([np.arange(0.0, 20.0, 0.1), 1e9 + np.arange(0.0, 20.0, 0.1)])
     back = undo_first_order_lag(t, np.full(t.size, 300.0), 2.0)
@@ -243,5 +252,7 @@ def test_other_impossible_arguments():
         undo_first_order_lag(t, t, -1.0)
     with pytest.raises(InputError, match="max_lag_s"):
         lag_s(t, t, t, 0.0)
-    with pytest.raises(InputError, match="not a sequence"):
+    with pytest.raises(InputError, match="^time_s is not a sequence") as info:
         shift(np.zeros((2, 2)), np.zeros((2, 2)), 0.1)
+    assert info.value.where == "argument time_s"
+    assert info.value.got == "an array of 2 dimensions"

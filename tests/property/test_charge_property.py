@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from airsense.physics.align import first_order_lag
 from airsense.physics.charge import (
@@ -225,6 +226,96 @@ def test_settled_samples_need_no_time():
     assert behind.boosted_rise_k == pytest.approx(float(np.median(rise[60:])), rel=1e-3)
     assert behind.boosted_excess_k == pytest.approx(5.0 + 0.25 * np.median(rise[60:]), abs=0.6)
     assert np.isnan(infer_place(298.0 + 0.0 * rise, None, ratio * 1e5, 1e5).boosted_excess_k)
+
+
+def settled(left, offset_k=5.0):
+    """Ratios of 1 to 2.4 in steps, 90 of 150 samples boosted, and an exact reading."""
+    ratio = np.repeat([1.0, 1.4, 1.8, 2.2, 2.4], 30)
+    rise = 293.0 * (ratio ** (2.0 / 7.0) - 1.0) / 0.7
+    return ratio, rise, 293.0 + offset_k + left * rise
+
+
+@pytest.mark.parametrize("left", [0.02, 0.08, 0.12, 0.2, 0.35])
+@pytest.mark.parametrize("with_ambient", [True, False])
+def test_slope_its_uncertainty_and_the_odds_are_the_ones_stated(left, with_ambient):
+    # An exact line leaves the least scatter, 0.3 K, and a tenth of the samples independent.
+    ratio, rise, reading = settled(left, 7.0)
+    got = infer_place(reading, 293.0 if with_ambient else None, ratio * 1e5, 1e5)
+    slope, u_slope = left, np.hypot(0.3 / (np.std(rise) * np.sqrt(15.0)), 0.02)
+    if with_ambient:
+        felt = np.median(rise[60:])
+        level, u_level = (7.0 + left * felt - 6.0) / felt, 8.0 / felt
+        weights = np.array([u_slope**-2, u_level**-2])
+        slope = float(weights @ [slope, level] / weights.sum())
+        u_slope = weights.sum() ** -0.5
+    else:
+        # The inlet is then taken for the median reading, which scales the rise.
+        scale = np.median(reading) / 293.0
+        slope, u_slope = left / scale, np.hypot(0.3 / (scale * np.std(rise) * 15.0**0.5), 0.02)
+    assert got.slope == pytest.approx(slope, rel=1e-6)
+    assert got.u_slope == pytest.approx(u_slope, rel=1e-6)
+    after = norm.pdf(slope, 0.25, np.hypot(u_slope, 0.3 / 12.0**0.5))
+    before = norm.pdf(slope, 0.03, np.hypot(u_slope, 0.03))
+    assert got.probability == pytest.approx(after / (after + before), rel=1e-6)
+    wanted = "after_cooler" if got.probability >= 0.9 else "before_compressor"
+    assert got.place == (wanted if abs(got.probability - 0.5) >= 0.4 else "unknown")
+    assert f"{100.0 * slope:.0f} %" in got.reason
+
+
+def test_reason_ends_as_the_place_demands():
+    endings = {
+        "before_compressor": "; behind a cooler it would be 10 to 40 %",
+        "after_cooler": ", as behind a charge cooler",
+        "unknown": ", which fits neither place well enough",
+    }
+    for left, place in ((0.02, "before_compressor"), (0.3, "after_cooler"), (0.11, "unknown")):
+        ratio, _, reading = settled(left)
+        got = infer_place(reading, None, ratio * 1e5, 1e5)
+        assert got.place == place
+        assert got.reason.startswith("it follows ")
+        assert got.reason.endswith("under boost" + endings[place])
+
+
+def test_slow_drift_of_the_weather_and_the_engine_bay_is_no_answer_to_boost():
+    # The engine bay warms by 30 K over an hour in which boost grows as well.
+    t, reading, p = log_of_sweeps(sweeps=8)
+    growth = t / t[-1]
+    p = 99e3 + (p - 99e3) * (0.4 + 0.6 * growth)
+    got = infer_place(np.round(reading + 30.0 * growth), None, p, 99e3, time_s=t)
+    assert got.place == "before_compressor"
+    assert abs(got.slope) < 0.03
+
+
+def test_outliers_count_alike_however_far_they_are():
+    t, reading, p = log_of_sweeps(left=0.25, sweeps=4)
+    struck = (np.arange(t.size) % 97) == 0
+    near, far = (
+        infer_place(np.where(struck, reading + k, reading), None, p, 99e3, time_s=t)
+        for k in (40.0, 120.0)
+    )
+    assert near.place == far.place == "after_cooler"
+    assert near.slope == pytest.approx(far.slope, abs=0.02)
+
+
+@pytest.mark.parametrize(("count", "place"), [(9, "unknown"), (10, "after_cooler")])
+def test_ten_boosted_samples_are_the_least(count, place):
+    ratio = np.concatenate([np.ones(40), np.full(count, 2.2)])
+    rise = 293.0 * (ratio ** (2.0 / 7.0) - 1.0) / 0.7
+    got = infer_place(298.0 + 0.25 * rise, 293.0, ratio * 1e5, 1e5)
+    assert got.place == place
+
+
+def test_boost_of_exactly_the_least_ratio_counts():
+    ratio = np.repeat([1.0, 1.5], 40)
+    rise = 293.0 * (ratio ** (2.0 / 7.0) - 1.0) / 0.7
+    assert infer_place(298.0 + 0.25 * rise, 293.0, ratio * 1e5, 1e5).boosted_samples == 40
+
+
+def test_dead_pressure_is_no_sample():
+    ratio, _, reading = settled(0.25)
+    ratio = ratio.copy()
+    ratio[:5] = 0.0
+    assert infer_place(reading, 293.0, ratio * 1e5, 1e5).place == "after_cooler"
 
 
 def test_missing_samples_are_left_out():

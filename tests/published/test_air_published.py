@@ -264,28 +264,48 @@ def test_dew_point_defines_the_same_vapour():
 
 
 @pytest.mark.parametrize(
-    "call",
+    ("name", "call"),
     [
-        lambda: saturation_pressure_water_pa(0.0),
-        lambda: saturation_pressure_goff_gratch_pa(-1.0),
-        lambda: vapour_mole_fraction(0.0, 300.0, 0.5),
-        lambda: vapour_mole_fraction(1e5, 0.0, 0.5),
-        lambda: vapour_mole_fraction(1e5, 300.0, -0.01),
-        lambda: vapour_mole_fraction_from_dew_point(-1.0, 280.0),
-        lambda: molar_mass_moist_air_kgpmol(1.01),
-        lambda: gas_constant_moist_air_jpkgk(-0.01),
-        lambda: density_moist_air_kgpm3(-1.0, 300.0),
-        lambda: density_moist_air_kgpm3(1e5, -300.0),
-        lambda: density_moist_air_kgpm3(1e5, 300.0, 2.0),
-        lambda: humidity_ratio(-0.1),
-        lambda: dew_point_k(0.0),
-        lambda: condenses(1.5, 1e5, 300.0),
-        lambda: viscosity_air_pas(0.0),
+        ("t_k", lambda: saturation_pressure_water_pa(0.0)),
+        ("t_k", lambda: saturation_pressure_goff_gratch_pa(-1.0)),
+        ("p_pa", lambda: vapour_mole_fraction(0.0, 300.0, 0.5)),
+        ("t_k", lambda: vapour_mole_fraction(1e5, 0.0, 0.5)),
+        ("rh_frac", lambda: vapour_mole_fraction(1e5, 300.0, -0.01)),
+        ("p_pa", lambda: vapour_mole_fraction_from_dew_point(-1.0, 280.0)),
+        ("x_vapour", lambda: molar_mass_moist_air_kgpmol(1.01)),
+        ("x_vapour", lambda: gas_constant_moist_air_jpkgk(-0.01)),
+        ("p_pa", lambda: density_moist_air_kgpm3(-1.0, 300.0)),
+        ("t_k", lambda: density_moist_air_kgpm3(1e5, -300.0)),
+        ("x_vapour", lambda: density_moist_air_kgpm3(1e5, 300.0, 1.2)),
+        ("x_vapour", lambda: density_moist_air_kgpm3(1e5, 300.0, -0.2)),
+        ("x_vapour", lambda: humidity_ratio(-0.1)),
+        ("x_vapour", lambda: humidity_ratio(1.2)),
+        ("p_vapour_pa", lambda: dew_point_k(0.0)),
+        ("x_vapour", lambda: condenses(1.5, 1e5, 300.0)),
+        ("x_vapour", lambda: condenses(-0.5, 1e5, 300.0)),
+        ("p_pa", lambda: condenses(0.5, 0.0, 300.0)),
+        ("t_k", lambda: viscosity_air_pas(0.0)),
     ],
 )
-def test_impossible_arguments_are_refused(call):
-    with pytest.raises(InputError, match="is not a possible value"):
+def test_impossible_arguments_are_refused(name, call):
+    with pytest.raises(InputError, match=f"^{name} is not a possible value") as info:
         call()
+    assert info.value.where == f"argument {name}"
+
+
+def test_the_refusal_states_the_range():
+    with pytest.raises(InputError) as info:
+        humidity_ratio(7.0)
+    assert info.value.allowed == "0 to 1"
+    with pytest.raises(InputError) as info:
+        vapour_mole_fraction(1e5, 300.0, -0.5)
+    assert info.value.allowed == "zero or above"
+
+
+def test_whole_numbers_are_read_as_floats():
+    whole = density_moist_air_kgpm3(np.array([100000, 101325]), np.array([300, 293]))
+    assert whole.dtype == np.float64
+    assert whole.tolist() == density_moist_air_kgpm3([1e5, 101325.0], [300.0, 293.0]).tolist()
 
 
 def test_the_refusal_names_value_and_count():

@@ -328,38 +328,54 @@ GOOD = {
 
 @pytest.mark.parametrize("name", GOOD)
 def test_impossible_arguments_are_refused_by_name(name):
-    with pytest.raises(InputError, match=name):
+    with pytest.raises(InputError, match=f"^{name} is not a possible value"):
         ideal_charge_flow_kgps(**{**GOOD, name: -1.0})
-    with pytest.raises(InputError, match=name):
+    with pytest.raises(InputError, match=f"^{name} is not a possible value"):
         volumetric_efficiency(0.1, **{**GOOD, name: -1.0})
     if name != "speed_rpm":
         with pytest.raises(InputError, match="above zero"):
             ideal_charge_flow_kgps(**{**GOOD, name: 0.0})
 
 
+FILLING = {"volume_m3": 4e-3, "t_charge_k": 300.0, "r_jpkgk": 287.0}
+EMPTYING = {
+    "speed_rpm": 1e3,
+    "volume_m3": 4e-3,
+    "displacement_m3": 2e-3,
+    "cycles_per_rev": FOUR,
+    "ve_frac": 0.9,
+}
+STROKE = {"speed_rpm": 1e3, "cylinders": 4, "cycles_per_rev": FOUR}
+LOAD = {"speed_rpm": 1e3, "displacement_m3": 2e-3, "cycles_per_rev": FOUR}
+
+
 @pytest.mark.parametrize(
-    "call",
+    ("function", "good"),
     [
-        lambda: fresh_air_fraction(-0.01),
-        lambda: fresh_air_fraction(1.01),
-        lambda: filling_flow_kgps(1.0, volume_m3=-1.0, t_charge_k=300.0, r_jpkgk=287.0),
-        lambda: filling_flow_kgps(1.0, volume_m3=1.0, t_charge_k=0.0, r_jpkgk=287.0),
-        lambda: filling_flow_kgps(1.0, volume_m3=1.0, t_charge_k=300.0, r_jpkgk=0.0),
-        lambda: filling_time_constant_s(
-            1e3, volume_m3=-1.0, displacement_m3=1e-3, cycles_per_rev=FOUR, ve_frac=0.9
-        ),
-        lambda: filling_time_constant_s(
-            1e3, volume_m3=1.0, displacement_m3=0.0, cycles_per_rev=FOUR, ve_frac=0.9
-        ),
-        lambda: filling_time_constant_s(
-            1e3, volume_m3=1.0, displacement_m3=1e-3, cycles_per_rev=FOUR, ve_frac=0.0
-        ),
-        lambda: air_per_stroke_kg(0.1, 1e3, 0, FOUR),
-        lambda: air_per_stroke_kg(0.1, 1e3, 4, 0.0),
-        lambda: flow_from_stroke_kgps(0.1, -1.0, 4, FOUR),
-        lambda: absolute_load_frac(0.1, 1e3, displacement_m3=0.0, cycles_per_rev=FOUR),
+        (lambda **k: filling_flow_kgps(1.0, **k), FILLING),
+        (filling_time_constant_s, EMPTYING),
+        (lambda **k: air_per_stroke_kg(0.1, **k), STROKE),
+        (lambda **k: flow_from_stroke_kgps(0.1, **k), STROKE),
+        (strokes_per_second, STROKE),
+        (lambda **k: absolute_load_frac(0.1, **k), LOAD),
     ],
 )
-def test_other_impossible_arguments_are_refused(call):
-    with pytest.raises(InputError, match="is not a possible value"):
-        call()
+def test_other_impossible_arguments_are_refused_by_name(function, good):
+    assert np.isfinite(function(**good))
+    for name in good:
+        with pytest.raises(InputError, match=f"^{name} is not a possible value"):
+            function(**{**good, name: -1.0})
+        if name not in ("speed_rpm", "volume_m3"):
+            with pytest.raises(InputError, match=f"^{name} is not a possible value"):
+                function(**{**good, name: 0.0})
+
+
+@pytest.mark.parametrize("rate", [-0.01, 1.01])
+def test_recirculation_rate_is_a_fraction(rate):
+    with pytest.raises(InputError, match="^egr_rate is not a possible value"):
+        fresh_air_fraction(rate)
+
+
+def test_no_volume_stores_nothing():
+    assert filling_flow_kgps(1e5, volume_m3=0.0, t_charge_k=300.0, r_jpkgk=287.0) == 0.0
+    assert filling_time_constant_s(**{**EMPTYING, "volume_m3": 0.0}) == 0.0

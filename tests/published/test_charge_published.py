@@ -94,6 +94,27 @@ def test_uncertainty_of_the_estimate_against_monte_carlo():
     assert got.t_charge_k == pytest.approx(np.mean(drawn), abs=0.5)
 
 
+def test_each_range_alone_moves_the_estimate_to_first_order():
+    def u_without_surroundings(**ranges):
+        got = estimate_charge_temperature_k(300.0, 295.0, 240e3, 100e3, **ranges)
+        return float(np.sqrt(got.u_k**2 - 5.0**2))
+
+    def charge(eta, eps):
+        hot = compressor_outlet_temperature_k(300.0, 2.4, eta)
+        return float(after_cooler_temperature_k(hot, 295.0, eps))
+
+    eta, eps = (Range(low=v, high=v, source="any") for v in (0.70, 0.75))
+    step = 1e-4
+    by_eta = (charge(0.70 + step, 0.75) - charge(0.70 - step, 0.75)) / (2.0 * step)
+    by_eps = (charge(0.70, 0.75 + step) - charge(0.70, 0.75 - step)) / (2.0 * step)
+    assert u_without_surroundings(effectiveness=eps) == pytest.approx(
+        abs(by_eta) * COMPRESSOR_EFFICIENCY.u, rel=1e-5
+    )
+    assert u_without_surroundings(efficiency=eta) == pytest.approx(
+        abs(by_eps) * COOLER_EFFECTIVENESS.u, rel=1e-5
+    )
+
+
 def test_narrow_ranges_leave_the_surroundings():
     exact = Range(low=0.7, high=0.7, source="any")
     got = estimate_charge_temperature_k(
@@ -115,22 +136,22 @@ def test_missing_pressure_stays_missing():
 
 
 @pytest.mark.parametrize(
-    "call",
+    ("name", "call"),
     [
-        lambda: compressor_outlet_temperature_k(0.0, 2.0, 0.7),
-        lambda: compressor_outlet_temperature_k(300.0, 0.0, 0.7),
-        lambda: compressor_outlet_temperature_k(300.0, 2.0, 0.0),
-        lambda: compressor_outlet_temperature_k(300.0, 2.0, 1.01),
-        lambda: after_cooler_temperature_k(0.0, 300.0, 0.7),
-        lambda: after_cooler_temperature_k(400.0, 0.0, 0.7),
-        lambda: after_cooler_temperature_k(400.0, 300.0, 1.01),
-        lambda: after_cooler_temperature_k(400.0, 300.0, -0.01),
-        lambda: estimate_charge_temperature_k(300.0, 0.0, 2e5, 1e5),
-        lambda: estimate_charge_temperature_k(0.0, 300.0, 2e5, 1e5),
-        lambda: estimate_charge_temperature_k(300.0, 300.0, 0.0, 1e5),
-        lambda: estimate_charge_temperature_k(300.0, 300.0, 2e5, 0.0),
+        ("t_in_k", lambda: compressor_outlet_temperature_k(0.0, 2.0, 0.7)),
+        ("pressure_ratio", lambda: compressor_outlet_temperature_k(300.0, 0.0, 0.7)),
+        ("efficiency", lambda: compressor_outlet_temperature_k(300.0, 2.0, 0.0)),
+        ("efficiency", lambda: compressor_outlet_temperature_k(300.0, 2.0, 1.01)),
+        ("t_compressor_out_k", lambda: after_cooler_temperature_k(0.0, 300.0, 0.7)),
+        ("t_coolant_air_k", lambda: after_cooler_temperature_k(400.0, 0.0, 0.7)),
+        ("effectiveness", lambda: after_cooler_temperature_k(400.0, 300.0, 1.01)),
+        ("effectiveness", lambda: after_cooler_temperature_k(400.0, 300.0, -0.01)),
+        ("t_ambient_k", lambda: estimate_charge_temperature_k(300.0, 0.0, 2e5, 1e5)),
+        ("t_in_k", lambda: estimate_charge_temperature_k(0.0, 300.0, 2e5, 1e5)),
+        ("p_manifold_pa", lambda: estimate_charge_temperature_k(300.0, 300.0, 0.0, 1e5)),
+        ("p_ambient_pa", lambda: estimate_charge_temperature_k(300.0, 300.0, 2e5, 0.0)),
     ],
 )
-def test_impossible_arguments_are_refused(call):
-    with pytest.raises(InputError, match="is not a possible value"):
+def test_impossible_arguments_are_refused_by_name(name, call):
+    with pytest.raises(InputError, match=f"^{name} is not a possible value"):
         call()

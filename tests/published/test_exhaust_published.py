@@ -207,25 +207,38 @@ def test_zero_drift_of_an_analyser_is_no_error():
     assert lambda_from_oxygen_dry(-0.001, *CH185) == pytest.approx(0.9956, abs=1e-4)
 
 
+FRACTIONS = {"o2": 0.03, "co2": 0.12, "co": 0.0, "hc": 0.0, "no": 0.0}
+
+
+@pytest.mark.parametrize("name", FRACTIONS)
+@pytest.mark.parametrize("value", [-0.02, 1.2])
+def test_analysis_in_percent_is_refused_by_name(name, value):
+    with pytest.raises(InputError, match=f"^{name} is not a possible value"):
+        lambda_brettschneider(**{**FRACTIONS, name: value}, h_c=1.85, o_c=0.0)
+
+
 @pytest.mark.parametrize(
-    "call",
+    ("name", "call"),
     [
-        lambda: lambda_from_oxygen_dry(7.3, *CH185),
-        lambda: lambda_from_oxygen_dry(-0.02, *CH185),
-        lambda: lambda_from_oxygen_wet(6.6, *CH185),
-        lambda: lambda_from_oxygen_wet(0.066, *CH185, x_vapour_intake=-0.1),
-        lambda: lambda_from_carbon_dioxide_dry(10.0, *CH185),
-        lambda: lambda_from_carbon_dioxide_dry(0.1, math.inf, 0.0),
-        lambda: lambda_brettschneider(3.7, 0.12, h_c=1.85, o_c=0.0),
-        lambda: lambda_brettschneider(0.03, 12.0, h_c=1.85, o_c=0.0),
-        lambda: lambda_brettschneider(0.03, 0.12, 0.5e1, h_c=1.85, o_c=0.0),
-        lambda: lambda_brettschneider(0.03, 0.12, hc=50.0, h_c=1.85, o_c=0.0),
-        lambda: lambda_brettschneider(0.03, 0.12, no=-0.1, h_c=1.85, o_c=0.0),
-        lambda: lambda_brettschneider(0.03, 0.12, h_c=math.inf, o_c=0.0),
-        lambda: dry_exhaust(0.0, *CH185),
-        lambda: dry_exhaust(1.0, *CH185, x_vapour_intake=2.0),
+        ("o2_frac", lambda: lambda_from_oxygen_dry(1.2, *CH185)),
+        ("o2_frac", lambda: lambda_from_oxygen_dry(-0.02, *CH185)),
+        ("o2_frac", lambda: lambda_from_oxygen_wet(1.2, *CH185)),
+        ("o2_frac", lambda: lambda_from_oxygen_wet(-0.02, *CH185)),
+        ("x_vapour_intake", lambda: lambda_from_oxygen_wet(0.07, *CH185, x_vapour_intake=-0.1)),
+        ("x_vapour_intake", lambda: lambda_from_oxygen_wet(0.07, *CH185, x_vapour_intake=1.2)),
+        ("co2_frac", lambda: lambda_from_carbon_dioxide_dry(1.2, *CH185)),
+        ("co2_frac", lambda: lambda_from_carbon_dioxide_dry(-0.1, *CH185)),
+        ("carbon in the fuel", lambda: lambda_from_carbon_dioxide_dry(0.1, math.inf, 0.0)),
+        ("carbon in the fuel", lambda: lambda_brettschneider(0.03, 0.12, h_c=math.inf, o_c=0.0)),
+        (
+            "hc_carbon",
+            lambda: lambda_brettschneider(0.03, 0.12, h_c=1.85, o_c=0.0, hc_carbon=-1.0),
+        ),
+        ("lambda_", lambda: dry_exhaust(0.0, *CH185)),
+        ("x_vapour_intake", lambda: dry_exhaust(1.0, *CH185, x_vapour_intake=1.2)),
+        ("x_vapour_intake", lambda: dry_exhaust(1.0, *CH185, x_vapour_intake=-0.1)),
     ],
 )
-def test_percent_given_for_fractions_is_refused(call):
-    with pytest.raises(InputError, match="is not a possible value"):
+def test_impossible_arguments_are_refused_by_name(name, call):
+    with pytest.raises(InputError, match=f"^{name} is not a possible value"):
         call()
