@@ -51,7 +51,7 @@ def fuel_of(setup: EngineSetup) -> tuple[FuelProperties, tuple[Assumption, ...]]
         ()
         if declared.name
         else (
-            Assumption(quantity="fuel", value=name, source="assumed from the ignition; see [fuel]"),
+            Assumption(quantity="fuel", value=name, source="from the ignition; see [fuel]"),
         )
     )
     return _with_declared(fuel_named(name), declared), assumed

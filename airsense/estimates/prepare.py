@@ -124,7 +124,7 @@ def _air(log: Log, pressures: Pressures, charge: Charge) -> tuple[Air, tuple[Ass
     note = Assumption(
         quantity="humidity",
         value=f"vapour mole fraction {ASSUMED_X_VAPOUR:g} +- {U_ASSUMED_X_VAPOUR:g} (k = 1)",
-        source="assumed: workshop air, not logged",
+        source="workshop air, not logged",
     )
     # Half the range may differ between runs of different days.
     return Air(x_vapour=ASSUMED_X_VAPOUR, r_jpkgk=r, u_r_abs=u, u_r_run=0.5 * u), (note,)
@@ -171,7 +171,7 @@ def _filling(
     note = Assumption(
         quantity="charge volume, compressor outlet to valves",
         value=f"{volume_l:.1f} l",
-        source=f"assumed: {CHARGE_VOLUME_PER_DISPLACEMENT:g} displacements; set charge_volume_l",
+        source=f"{CHARGE_VOLUME_PER_DISPLACEMENT:g} displacements; set charge_volume_l",
     )
     return flow, (note,)
 

@@ -143,7 +143,7 @@ def _measured(
             Assumption(
                 quantity="time constant of the charge-temperature sensor",
                 value=f"{used:g} s",
-                source="assumed: generic bare or shielded thermistor; set "
+                source="generic bare or shielded thermistor; set "
                 "[charge_temperature] time_constant_s",
             ),
         )

@@ -30,6 +30,7 @@ from airsense.evidence.spool_up import SpoolUp
 from airsense.evidence.student import COVERAGE
 from airsense.evidence.verdict import DEFAULT_MARGIN, Verdict, decide, sentence
 from airsense.results import Interval
+from airsense.transfer.tube import bore_sentence, equivalent_bore
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +61,15 @@ class SpeedRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class EquivalentBore:
+    """The bore that would make the sensor read off by the skew. [m]"""
+
+    before_m: float
+    equivalent_m: Interval
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PairResult:
     """The answer for one intake against its baseline, at one tune."""
 
@@ -87,6 +97,7 @@ class PairResult:
     probability_of_gain: float
     probability_of_over_reading: float
     spool_up: SpoolUp | None = None
+    equivalent_bore: EquivalentBore | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +124,7 @@ class PairInput:
     p_ambient_pa: float = 101_325.0
     rows: NDArray[np.bool_] | None = None
     spool_up: SpoolUp | None = None
+    bore_before_m: float | None = None
 
     @property
     def own_table(self) -> BinTable:
@@ -199,6 +211,18 @@ def answer(given: PairInput, weighed: Weighed) -> PairResult:
         probability_of_gain=1.0 - true.below(0.0),
         probability_of_over_reading=1.0 - skew.below(0.0),
         spool_up=given.spool_up,
+        equivalent_bore=_equivalent_bore(given.bore_before_m, skew_interval),
+    )
+
+
+def _equivalent_bore(bore_before_m: float | None, skew: Interval) -> EquivalentBore | None:
+    if bore_before_m is None:
+        return None
+    bore = equivalent_bore(bore_before_m, skew)
+    return EquivalentBore(
+        before_m=bore_before_m,
+        equivalent_m=bore,
+        sentence=bore_sentence(bore_before_m, skew, bore),
     )
 
 

@@ -93,6 +93,7 @@ def compare_logs(
             margin=margin,
             depression_pa=depression(ready, setup, is_after),
             p_ambient_pa=ready.p_ambient_pa(),
+            bore_before_m=setup.intake.bore_before_m,
             spool_up=spool_up(shown[: len(before)], shown[len(before) :], ready.sizes),
         )
     )

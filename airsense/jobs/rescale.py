@@ -104,8 +104,8 @@ def rescale_logs(
     options = Options(
         max_step=max_step,
         force_cause=force_cause,
-        bore_before_m=_metres(setup.intake.bore_before_mm),
-        bore_after_m=_metres(setup.intake.bore_after_mm),
+        bore_before_m=setup.intake.bore_before_m,
+        bore_after_m=setup.intake.bore_after_m,
         beliefs=beliefs(runs, len(trusted), setup),
     )
     result = rescale(table, samples, options, where=", ".join(log.path for log in logs))
@@ -165,10 +165,6 @@ def write_table(result: RescaleResult, table_file: Path, out: Path, *, force: bo
     flow = np.array([cell.flow_new for cell in result.cells])
     write_text(note_path(out), note(result, None), force=force)
     write_bytes(out, table_bytes(read_table(table_file), flow), force=force)
-
-
-def _metres(mm: float | None) -> float | None:
-    return None if mm is None else mm * 1e-3
 
 
 def _routes(runs: Sequence[Run], setup: EngineSetup) -> tuple[list[Route], tuple[RouteUse, ...]]:

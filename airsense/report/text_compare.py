@@ -66,6 +66,8 @@ def _print_pair(pair: Node, console: Console) -> None:
     console.print("")
     _print_by_speed(pair.by_speed, console)
     print_budget(pair.budget, "the skew", console)
+    if pair.equivalent_bore is not None:
+        console.print(pair.equivalent_bore.sentence)
 
 
 def _print_by_speed(rows: tuple[Node, ...], console: Console) -> None:

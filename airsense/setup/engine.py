@@ -96,6 +96,10 @@ class ChargeTemperature(Declared):
     time_constant_s: Annotated[float, Field(ge=0.0, le=60.0, strict=True)] | None = None
 
 
+def _metres(mm: float | None) -> float | None:
+    return None if mm is None else mm * 1e-3
+
+
 class Intake(Declared):
     """The two tubes of a plain before/after comparison."""
 
@@ -103,6 +107,16 @@ class Intake(Declared):
     bore_after_mm: Annotated[float, Field(ge=10.0, le=400.0, strict=True)] | None = None
     depression_before_kpa: Annotated[float, Field(ge=0.0, le=30.0, strict=True)] | None = None
     depression_after_kpa: Annotated[float, Field(ge=0.0, le=30.0, strict=True)] | None = None
+
+    @property
+    def bore_before_m(self) -> float | None:
+        """Inside diameter of the first tube at the sensor. [m]"""
+        return _metres(self.bore_before_mm)
+
+    @property
+    def bore_after_m(self) -> float | None:
+        """Inside diameter of the second tube at the sensor. [m]"""
+        return _metres(self.bore_after_mm)
 
 
 class CompressorMap(Declared):
