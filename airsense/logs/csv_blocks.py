@@ -6,11 +6,9 @@ import csv
 import io
 import os
 import re
-import warnings
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING
 
@@ -56,11 +54,9 @@ def frames(opener: Opener, job: Job) -> Iterator[pd.DataFrame]:
     InputError
         If a row has no end, or pandas cannot make rows of the text.
     """
-    import pandas as pd
-
-    with opener() as stream, warnings.catch_warnings():
-        warnings.simplefilter("ignore", pd.errors.DtypeWarning)
-        blocks = _blocks(stream, job)
+    encoding = job.dialect.encoding
+    with io.TextIOWrapper(opener(), encoding, errors="replace", newline="") as text:
+        blocks = _blocks(text, job)
         first = next(blocks, b"")
         second = next(blocks, None)
         yield _parse(first, job)
@@ -79,31 +75,21 @@ def _parse_in_threads(first: bytes, blocks: Iterator[bytes], job: Job) -> Iterat
             yield waiting.popleft().result()
 
 
-def _blocks(stream: IO[bytes], job: Job) -> Iterator[bytes]:
+def _blocks(text: IO[str], job: Job) -> Iterator[bytes]:
     """Yield the data rows as UTF-8, cut between rows."""
-    with _decoded(stream, job.dialect) as text:
-        rest = ""
-        while True:
-            fresh = text.read(BLOCK_CHARS)
-            rest += fresh
-            cut = _cut(rest, job) if fresh else len(rest)
-            if cut:
-                yield rest[:cut].encode("utf-8", errors="replace")
-                rest = rest[cut:]
-            elif len(rest) > MAX_ROW_CHARS:
-                raise _endless(job)
-            if not fresh:
-                return
-
-
-@contextmanager
-def _decoded(stream: IO[bytes], dialect: Dialect) -> Iterator[io.TextIOWrapper]:
-    text = io.TextIOWrapper(stream, dialect.encoding, errors="replace", newline="")
-    try:
-        text.read(dialect.skip_chars)
-        yield text
-    finally:
-        text.detach()
+    text.read(job.dialect.skip_chars)
+    rest = ""
+    while True:
+        fresh = text.read(BLOCK_CHARS)
+        rest += fresh
+        cut = _cut(rest, job) if fresh else len(rest)
+        if cut:
+            yield rest[:cut].encode("utf-8", errors="replace")
+            rest = rest[cut:]
+        elif len(rest) > MAX_ROW_CHARS:
+            raise _endless(job)
+        if not fresh:
+            return
 
 
 def _cut(text: str, job: Job) -> int:
@@ -145,6 +131,7 @@ def _parse(block: bytes, job: Job) -> pd.DataFrame:
             quoting=csv.QUOTE_MINIMAL if job.quoted else csv.QUOTE_NONE,
             na_values=_na_words(),
             skip_blank_lines=False,
+            low_memory=False,
         )
     except pd.errors.ParserError as error:
         if job.quoted and re.search("(?i)string|quote", str(error)):

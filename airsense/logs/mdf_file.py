@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import gc
 import logging
+import sys
+import traceback
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,7 +18,7 @@ from numpy.typing import NDArray
 
 from airsense.errors import InputError
 from airsense.logs.clock import Clock
-from airsense.logs.container import Content
+from airsense.logs.container import MAX_PACKING, MIN_BOMB_BYTES, Content
 from airsense.logs.headers import Header, repair_text
 from airsense.logs.recognise import Recognition
 from airsense.logs.source import MAX_CELLS, Table, missing_library, too_large
@@ -80,14 +84,21 @@ class MdfSource:
     def load(self, recognition: Recognition) -> Sequence[Table]:
         """Read the recognised channels, one table each."""
         with _guarded(self.path):
-            cells = sum(
-                int(self.mdf.groups[self.places[c][0]].channel_group.cycles_nr)
-                for c in recognition.columns
-            )
-            if cells > MAX_CELLS:
-                raise too_large(self.path, cells)
+            self._refuse_beyond_measure({self.places[c][0] for c in recognition.columns})
             started = self.mdf.header.start_time
             return [self._table(c, started.isoformat()) for c in recognition.columns]
+
+    def _refuse_beyond_measure(self, groups: set[int]) -> None:
+        """Refuse groups whose stated size no file of this size can hold, before they are read."""
+        allowed = max(MAX_PACKING * Path(self.path).stat().st_size, MIN_BOMB_BYTES)
+        for number in groups:
+            group = self.mdf.groups[number]
+            head = group.channel_group
+            record = int(head.samples_byte_nr) + int(getattr(head, "invalidation_bytes_nr", 0))
+            if int(head.cycles_nr) * record > allowed:
+                raise _damaged(self.path, f"group {number} of {head.cycles_nr} x {record} bytes")
+            if int(head.cycles_nr) * len(group.channels) > MAX_CELLS:
+                raise too_large(self.path, int(head.cycles_nr))
 
     def close(self) -> None:
         """Let go of the file."""
@@ -112,18 +123,33 @@ class MdfSource:
 
 @contextmanager
 def _guarded(path: str) -> Iterator[None]:
-    """Turn whatever asammdf raises on a damaged file into one error, and keep its log quiet."""
+    """Turn whatever asammdf raises on a damaged file into one error, and keep its log quiet.
+
+    A half-opened file fails once more when it is let go of, which Python would print; so it is
+    let go of here, out of earshot.
+    """
     logger = logging.getLogger("asammdf")
-    level = logger.level
+    level, hook = logger.level, sys.unraisablehook
     logger.setLevel(logging.CRITICAL)
+    got: str | None = None
     try:
         yield
     except InputError:
         raise
     except Exception as error:  # a damaged file makes it raise errors of any kind
-        raise _damaged(path, str(error) or type(error).__name__) from None
+        got = str(error) or type(error).__name__
+        traceback.clear_frames(error.__traceback__)
+        sys.unraisablehook = _unheard
+        gc.collect()
     finally:
         logger.setLevel(level)
+        sys.unraisablehook = hook
+    if got is not None:
+        raise _damaged(path, got)
+
+
+def _unheard(_: object) -> None:
+    """Take a report about an object that could not be let go of, and say nothing."""
 
 
 def _damaged(path: str, got: str, fix: str = "write the file again, or export CSV") -> InputError:
