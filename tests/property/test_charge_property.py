@@ -288,7 +288,7 @@ def test_slow_drift_of_the_weather_and_the_engine_bay_is_no_answer_to_boost():
 
 def test_outliers_count_alike_however_far_they_are():
     t, reading, p = log_of_sweeps(left=0.25, sweeps=4)
-    struck = (np.arange(t.size) % 97) == 0
+    struck = (np.arange(t.size) % 97) == 50
     near, far = (
         infer_place(np.where(struck, reading + k, reading), None, p, 99e3, time_s=t)
         for k in (40.0, 120.0)
