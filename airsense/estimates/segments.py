@@ -60,10 +60,12 @@ def _pulls(run: Run) -> list[BoolArray]:
     step = run.step_s
     climbing = rate(smoothed(run.speed_rpm, step, SPEED_SMOOTHING_S), step) > MIN_RISE_RPMPS
     edges = np.flatnonzero(np.diff(np.concatenate(([0], climbing.astype(np.int8), [0]))))
+    load = _load(run)
+    full_load = float(np.nanquantile(load, 0.98)) if np.isfinite(load).any() else 0.0
     found = [
         (start, stop)
         for start, stop in zip(edges[::2], edges[1::2], strict=True)
-        if _is_pull(run, int(start), int(stop))
+        if _is_pull(run, int(start), int(stop), load, full_load)
     ]
     if sum(stop - start for start, stop in found) < MIN_PULL_SHARE_OF_LOG * run.time_s.size:
         return []
@@ -75,7 +77,7 @@ def _pulls(run: Run) -> list[BoolArray]:
     return [m for m in masks if np.count_nonzero(m) >= MIN_PULL_SAMPLES]
 
 
-def _is_pull(run: Run, start: int, stop: int) -> bool:
+def _is_pull(run: Run, start: int, stop: int, load: FloatArray, full_load: float) -> bool:
     speed = run.speed_rpm[start:stop]
     rise = float(np.nanmax(speed) - np.nanmin(speed)) if np.isfinite(speed).any() else 0.0
     long_enough = (stop - start) * run.step_s >= MIN_PULL_S and stop - start >= MIN_PULL_SAMPLES
@@ -85,11 +87,10 @@ def _is_pull(run: Run, start: int, stop: int) -> bool:
         top = float(np.nanmax(run.pedal))
         if top - float(np.nanmin(run.pedal)) > 0.3:
             return float(np.nanmedian(run.pedal[start:stop])) >= FULL_PEDAL_SHARE * top
-    load = _load(run)
     upper = load[start + (stop - start) // 2 : stop]
     if not np.isfinite(upper).any():
         return False
-    return float(np.nanmedian(upper)) >= FULL_LOAD_SHARE * float(np.nanquantile(load, 0.98))
+    return float(np.nanmedian(upper)) >= FULL_LOAD_SHARE * full_load
 
 
 def _load(run: Run) -> FloatArray:
