@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate
 from airsense.estimates.routes import Route, Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
-from airsense.estimates.segments import find_segments
+from airsense.estimates.segments import Segment, find_segments
 from airsense.jobs.pairing import make_runs
 from airsense.jobs.rescale_beliefs import beliefs
 from airsense.logs.log import Log
@@ -100,13 +100,16 @@ def rescale_logs(
     runs = make_runs([*trusted, *(t.log for t in through)], setup)
     sizes = sizes_for(runs, setup)
     routes, unused = _routes(runs, setup)
-    samples = _samples(runs, len(trusted), routes, setup, sizes)
+    segments = find_segments(runs)
+    usable = _usable(runs, segments)
+    samples = _samples(runs, usable, len(trusted), _estimates(runs, routes, setup, sizes), sizes)
+    sweeps = all(s.kind == "pull" for s in segments)
     options = Options(
         max_step=max_step,
         force_cause=force_cause,
         bore_before_m=setup.intake.bore_before_m,
         bore_after_m=setup.intake.bore_after_m,
-        beliefs=beliefs(runs, len(trusted), setup),
+        beliefs=beliefs(runs, len(trusted), setup) if sweeps and trusted else (),
     )
     result = rescale(table, samples, options, where=", ".join(log.path for log in logs))
     own: list[Finding] = [f for t in through for f in t.findings]
@@ -186,16 +189,19 @@ def _no_route(runs: Sequence[Run], missing: Sequence[Unused]) -> InputError:
     )
 
 
+def _estimates(
+    runs: Sequence[Run], routes: Sequence[Route], setup: EngineSetup, sizes: Defaults
+) -> dict[str, list[Estimate]]:
+    return {route.method: [route.estimate(r, setup, sizes) for r in runs] for route in routes}
+
+
 def _samples(
     runs: Sequence[Run],
+    usable: Sequence[NDArray[np.bool_]],
     n_baseline: int,
-    routes: Sequence[Route],
-    setup: EngineSetup,
+    per_route: Mapping[str, Sequence[Estimate]],
     sizes: Defaults,
 ) -> ReferenceSamples:
-    usable = _usable(runs)
-    per_route = {route.method: [route.estimate(r, setup, sizes) for r in runs] for route in routes}
-
     def joined(parts: Sequence[FloatArray]) -> FloatArray:
         return np.concatenate([np.where(u, p, np.nan) for u, p in zip(usable, parts, strict=True)])
 
@@ -219,10 +225,10 @@ def _or_nan(values: FloatArray | None, run_: Run) -> FloatArray:
     return np.full(run_.time_s.size, np.nan) if values is None else values
 
 
-def _usable(runs: Sequence[Run]) -> list[NDArray[np.bool_]]:
+def _usable(runs: Sequence[Run], segments: Sequence[Segment]) -> list[NDArray[np.bool_]]:
     """Return the samples of each run that are worth a comparison: its pulls, else steady ones."""
     masks = {id(r): np.zeros(r.time_s.size, dtype=bool) for r in runs}
-    for segment in find_segments(runs):
+    for segment in segments:
         masks[id(segment.run)] |= segment.use
     return [masks[id(r)] for r in runs]
 

@@ -16,17 +16,13 @@ from airsense.transfer.cure import Belief
 
 
 def beliefs(runs: Sequence[Run], n_baseline: int, setup: EngineSetup) -> tuple[Belief, ...]:
-    """Return the posterior probability of each cause; none where the runs cannot be compared.
+    """Return the posterior probability of each cause; none where the sweeps cannot be compared.
 
-    Only full-load sweeps are compared by engine speed: over a drive, the same speed is not the
-    same state, and the test at the same signal tells more.
+    For full-load sweeps, which are compared by engine speed: over a drive, the same speed is not
+    the same state, and the test at the same signal tells more.
     """
-    if n_baseline == 0:
-        return ()
     try:
         ready = make_ready(runs, setup, None)
-        if not ready.controlled:
-            return ()
         is_after = [k >= n_baseline for k in ready.run_of_segment]
         change = build_change(
             ready.table, ready.budgets, pair_design(is_after), controlled=ready.controlled

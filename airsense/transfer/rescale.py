@@ -39,7 +39,7 @@ from airsense.transfer.tube import bore_sentence, equivalent_bore
 
 FloatArray = NDArray[np.float64]
 
-DISAGREE_Z = 3.0
+DISAGREE_Z = 3.5
 AGREE_Z = 2.6
 MIN_BLOCKS = 6
 

@@ -111,6 +111,11 @@ def kinds() -> dict[str, Make]:
     }
 
 
+# The simulator's own drifts between the configurations are 0.6 of the default uncertainties; with
+# this factor the defaults are true, and 95 % intervals have to hold the truth in 95 %.
+AS_DECLARED = {"drift": 1.65, "scatter": 1.4}
+
+
 def study(campaigns: int, seed: int = 4, only: str = "") -> dict[str, Score]:
     """Run all kinds; `campaigns` of each, over the three engines in turn."""
     out = {}
@@ -121,7 +126,7 @@ def study(campaigns: int, seed: int = 4, only: str = "") -> dict[str, Score]:
         score_of = Score()
         for k, engine in enumerate(ENGINES):
             count = len(range(k, campaigns, len(ENGINES)))
-            cases = [Case(log_maf_signal=True, **make(rng)) for _ in range(count)]
+            cases = [Case(log_maf_signal=True, **AS_DECLARED, **make(rng)) for _ in range(count)]
             for campaign in simulate_campaigns(engine, cases, seed + number):
                 score(campaign, score_of)
         out[name] = score_of
@@ -131,6 +136,7 @@ def study(campaigns: int, seed: int = 4, only: str = "") -> dict[str, Score]:
 if __name__ == "__main__":
     began = time.perf_counter()
     number = int(sys.argv[1]) if len(sys.argv) > 1 else 30
-    for label, one in study(number, only=sys.argv[2] if len(sys.argv) > 2 else "").items():
+    for label in sys.argv[2:] or kinds():
+        one = study(number, only=label)[label]
         print(one.line(label), "" if one.monotone else "NOT MONOTONE", flush=True)
     print(f"{time.perf_counter() - began:.0f} s")
