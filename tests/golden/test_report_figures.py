@@ -1,0 +1,204 @@
+"""Each figure against a stored image. Results and images are frozen digits of our own demo.
+
+`python -m tests.golden.test_report_figures` draws the images anew, to be looked at and committed.
+"""
+
+from __future__ import annotations
+
+import copy
+import io
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from numpy.typing import NDArray
+from PIL import Image
+
+from airsense.report.figure import Picture
+from airsense.report.figure_style import styled
+from airsense.report.figures import pictures_of
+
+FOLDER = Path(__file__).parent
+NAMES = ("audit", "campaign", "check", "compare", "plan", "rescale", "tube")
+DPI = 72
+# A pixel differs if a colour does by more than this; softer edges of letters differ by less.
+STEP = 64
+# Differing pixels, as a share of those with ink, that are let through; each shift gives more than
+# twice as many.
+TOLERANCE = 0.003
+SHIFT = 1.04
+
+
+@cache
+def stored(name: str) -> dict[str, Any]:
+    """Return a frozen result."""
+    found: dict[str, Any] = json.loads((FOLDER / "results" / f"{name}.json").read_text("utf-8"))
+    return found
+
+
+def draw(picture: Picture) -> NDArray[np.int16]:
+    """Return the pixels of a figure."""
+    stream = io.BytesIO()
+    with styled():
+        picture.draw().savefig(stream, format="png", dpi=DPI)
+    return pixels(stream)
+
+
+def pixels(source: Any) -> NDArray[np.int16]:
+    """Return the pixels of an image, shape (height, width, 3)."""
+    return np.asarray(Image.open(source).convert("RGB"), dtype=np.int16)
+
+
+def difference(first: NDArray[np.int16], second: NDArray[np.int16]) -> float:
+    """Return differing pixels over those with ink in `second`; 1 for images of other size."""
+    if first.shape != second.shape:
+        return 1.0
+    ink = np.count_nonzero(np.any(second < 255 - STEP, axis=2))
+    return float(np.count_nonzero(np.any(np.abs(first - second) > STEP, axis=2)) / ink)
+
+
+def baseline(name: str, picture: Picture) -> Path:
+    """Return where the image of a figure is stored."""
+    return FOLDER / "figures" / f"{name}_{picture.name}.png"
+
+
+CASES = [(name, p.name) for name in NAMES for p in pictures_of(stored(name))]
+
+
+def picture_of(name: str, figure: str, result: dict[str, Any] | None = None) -> Picture:
+    """Return one figure of a frozen (or changed) result."""
+    return next(p for p in pictures_of(result or stored(name)) if p.name == figure)
+
+
+@pytest.mark.parametrize(("name", "figure"), CASES)
+def test_a_figure_is_the_stored_one(name: str, figure: str) -> None:
+    picture = picture_of(name, figure)
+    found = difference(draw(picture), pixels(baseline(name, picture)))
+    assert found <= TOLERANCE, f"{found:.2%} of the ink differs"
+
+
+def moved(value: Any, *, inside: bool = False) -> Any:
+    """Return a result whose every drawn number is larger by the same factor."""
+    if isinstance(value, dict):
+        return {
+            key: moved(item, inside=inside or key in DRAWN) if key not in AXES else item
+            for key, item in value.items()
+        }
+    if isinstance(value, list):
+        return [moved(item, inside=inside) for item in value]
+    if inside and isinstance(value, float):
+        return value * SHIFT
+    return value
+
+
+DRAWN = {
+    "airflow_change",
+    "airflow_change_indicated",
+    "sensor_skew",
+    "sensor_error",
+    "brake_power_change",
+    "attribution",
+    "probability",
+    "flow_kgps",
+    "reading_change",
+    "p_manifold_pa",
+    "flow_new",
+    "measured",
+    "expected",
+    "by_runs",
+    "detectable_change",
+}
+AXES = {"engine_speed_rpm", "runs_per_configuration"}
+# Moved by hand below: a factor alone moves nothing but the numbers on the axis, or no outcome.
+BY_HAND = ("correction", "matrix", "reading", "decomposition")
+
+
+@pytest.mark.parametrize(("name", "figure"), [c for c in CASES if not c[1].startswith(BY_HAND)])
+def test_a_shifted_curve_breaks_the_image(name: str, figure: str) -> None:
+    picture = picture_of(name, figure, moved(stored(name)))
+    found = difference(draw(picture), pixels(baseline(name, picture)))
+    assert found > 2.0 * TOLERANCE, f"only {found:.2%} of the ink differs"
+
+
+def test_a_shifted_split_breaks_the_image() -> None:
+    result = copy.deepcopy(stored("compare"))
+    for row in result["pairs"][0]["by_speed"]:
+        for key in ("value", "low", "high"):
+            row["airflow_change"][key] += 0.002
+    picture = picture_of("compare", "decomposition", result)
+    assert difference(draw(picture), pixels(baseline("compare", picture))) > 2.0 * TOLERANCE
+
+
+def test_a_shifted_correction_breaks_the_image() -> None:
+    result = copy.deepcopy(stored("rescale"))
+    for cell in result["cells"]:
+        for key in ("correction", "low", "high"):
+            cell[key] += 0.002
+    picture = picture_of("rescale", "correction", result)
+    assert difference(draw(picture), pixels(baseline("rescale", picture))) > 2.0 * TOLERANCE
+
+
+def test_another_outcome_breaks_the_image() -> None:
+    result = copy.deepcopy(stored("audit"))
+    finding = next(f for f in result["findings"] if f["outcome"] == "contradicted")
+    finding["outcome"] = "supported"
+    picture = picture_of("audit", "matrix", result)
+    assert difference(draw(picture), pixels(baseline("audit", picture))) > 2.0 * TOLERANCE
+
+
+def test_a_shifted_reading_breaks_the_image() -> None:
+    result = copy.deepcopy(stored("tube"))
+    for point in result["by_flow"]:
+        for key in ("value", "low", "high"):
+            point["reading_factor"][key] += 0.002
+    picture = picture_of("tube", "reading", result)
+    assert difference(draw(picture), pixels(baseline("tube", picture))) > 2.0 * TOLERANCE
+
+
+@pytest.mark.parametrize(("name", "figure"), CASES)
+def test_nothing_is_cut_off_and_no_panel_is_empty(name: str, figure: str) -> None:
+    with styled():
+        drawn = picture_of(name, figure).draw()
+        FigureCanvasAgg(drawn).draw()
+        page = drawn.bbox
+        whole = drawn.get_tightbbox().transformed(drawn.dpi_scale_trans)
+        slack = 3.0
+        assert whole.x0 >= page.x0 - slack and whole.y0 >= page.y0 - slack
+        assert whole.x1 <= page.x1 + slack and whole.y1 <= page.y1 + slack
+        for axes in drawn.axes:
+            if axes.get_visible():
+                assert axes.has_data(), "an empty panel"
+
+
+@pytest.mark.parametrize(("name", "figure"), CASES)
+def test_tick_labels_do_not_overlap(name: str, figure: str) -> None:
+    with styled():
+        drawn = picture_of(name, figure).draw()
+        FigureCanvasAgg(drawn).draw()
+        for axes in drawn.axes:
+            # Slanted labels share their boxes without touching; those are looked at by eye.
+            for ticks in (axes.get_xticklabels(), axes.get_yticklabels()):
+                boxes = [
+                    t.get_window_extent()
+                    for t in ticks
+                    if t.get_text() and t.get_visible() and t.get_rotation() == 0.0
+                ]
+                for first, second in zip(boxes, boxes[1:], strict=False):
+                    assert not first.overlaps(second)
+
+
+def main() -> None:
+    """Draw the stored images anew."""
+    for name in NAMES:
+        for picture in pictures_of(stored(name)):
+            Image.fromarray(draw(picture).astype(np.uint8)).save(
+                baseline(name, picture), optimize=True
+            )
+
+
+if __name__ == "__main__":
+    main()
