@@ -1,10 +1,13 @@
 """Unit spellings found in logs and in print, converted to SI by pint.
 
-Only spelling is decided here; every factor is pint's. pint is imported on first use.
+Only spelling is decided here; every factor is pint's. Those of the spellings below lie ready in
+`reference_data/unit_factors.csv`, since to start pint takes longer than to check a log; pint itself
+is imported for any other unit.
 """
 
 from __future__ import annotations
 
+import csv
 import math
 import re
 from dataclasses import dataclass
@@ -15,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from airsense.errors import InputError
+from airsense.reference import reference_path
 
 if TYPE_CHECKING:
     import pint
@@ -124,6 +128,10 @@ _REFERENCES: tuple[tuple[str, str], ...] = (
 )
 
 _EXPRESSION = {word: expr for expr, words in _SPELLINGS for word in words.split()}
+EXPRESSIONS = tuple(expr for expr, _ in _SPELLINGS)
+# What is converted to: the units of the canonical channels, and of raw sensor signals.
+TARGETS = ("Pa", "K", "kg/s", "m3/s", "kg", "m3", "m", "rpm", "1", "W", "N*m", "m/s", "s")
+TARGETS += ("V", "Hz", "us", "count")
 _REFERENCE = {word: kind for kind, words in _REFERENCES for word in words.split()}
 _PRESSURES = frozenset(
     word
@@ -321,13 +329,33 @@ def _registry() -> pint.UnitRegistry[float]:
 @lru_cache(maxsize=1024)
 def _line(expression: str, to_unit: str) -> tuple[float, float] | None:
     """Return factor and offset of a conversion, or None between different quantities."""
-    import pint
-
     if (to_unit == "1") != (expression in _FRACTIONS):
         return None
     if to_unit == "rpm":
         # pint counts a hertz as a radian a second; a speed in hertz means turns.
         expression = expression.replace("hertz", "revolution/second")
+    lines = _lines_at_hand()
+    if expression in lines and to_unit in TARGETS:
+        return lines[expression].get(to_unit)
+    return line_by_pint(expression, to_unit)
+
+
+@cache
+def _lines_at_hand() -> dict[str, dict[str, tuple[float, float]]]:
+    """Return factor and offset by expression and unit; every known spelling has its entry."""
+    lines: dict[str, dict[str, tuple[float, float]]] = {e: {} for e in EXPRESSIONS}
+    text = reference_path("unit_factors.csv").read_text(encoding="utf-8")
+    rows = (line for line in text.splitlines() if not line.startswith("#"))
+    for row in csv.DictReader(rows):
+        found = (float(row["factor"]), float(row["offset"]))
+        lines.setdefault(row["expression"], {})[row["unit"]] = found
+    return lines
+
+
+def line_by_pint(expression: str, to_unit: str) -> tuple[float, float] | None:
+    """Return factor and offset from pint itself, or None between different quantities."""
+    import pint
+
     registry = _registry()
     target = _PINT_NAMES.get(to_unit, to_unit)
     try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 
 import click
@@ -58,6 +59,8 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line: exit 0 it ran, 1 bad input, 2 wrong usage, 3 --fail-on is met."""
+    # The matrices are small: threads inside linear algebra cost more than they gain.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = cli.main(standalone_mode=False)
     except InputError as error:
