@@ -181,6 +181,9 @@ def test_vapour_over_ice():
     Published("Smithsonian tables, -20 C (from memory)", "103.2").check(
         saturation_pressure_goff_gratch_pa(-20.0 + ZERO_C)
     )
+    Published("40 CFR 1065.645, worked example at -15.4 C (from memory)", "159.145").check(
+        saturation_pressure_goff_gratch_pa(-15.4 + ZERO_C)
+    )
     below, above = saturation_pressure_goff_gratch_pa([ZERO_C - 1e-6, ZERO_C])
     assert below == pytest.approx(above, rel=2e-4)
 
