@@ -28,9 +28,10 @@ _MAX_START_ROWS = 200
 
 @dataclass(frozen=True)
 class Assembly:
-    """The channels of a log and what was found on the way."""
+    """The channels of a log, the columns they came from, and what was found on the way."""
 
     channels: Mapping[str, Channel]
+    columns: frozenset[int]
     findings: tuple[Finding, ...]
 
 
@@ -54,13 +55,15 @@ def assemble(tables: Sequence[Table], recognition: Recognition, *, where: str) -
     speed = gathered["engine_speed"][1] if "engine_speed" in gathered else None
     settled = _settle_pressures(gathered, speed, findings, where)
     channels: dict[str, Channel] = {}
+    columns: set[int] = set()
     for match, samples in settled:
         channel = _finish(match, samples, speed, findings, where)
         if channel is not None:
             channels[channel.name] = channel
+            columns.add(match.column)
     if "barometric_pressure" not in channels and channels:
         findings.append(_no_barometer(where))
-    return Assembly(channels, tuple(findings))
+    return Assembly(channels, frozenset(columns), tuple(findings))
 
 
 def _first_time(table: Table) -> float:
@@ -90,6 +93,8 @@ def _gather(
         keep = timing.keep & np.isfinite(value)
         if match.column in polling.refreshed:
             keep &= polling.refreshed[match.column]
+        if match.column in polling.held:
+            findings.append(_held(match, polling.held[match.column], int(keep.sum())))
         kept = value[keep]
         samples = Samples(
             name=match.name,
@@ -227,6 +232,17 @@ def _empty_start(table: Table) -> list[Finding]:
             where=f"{table.place} {int(table.line[0])}",
         )
     ]
+
+
+def _held(match: Match, period: float, kept: int) -> Finding:
+    return Finding(
+        code="held_values",
+        severity=Severity.INFO,
+        message=f"{match.header!r} is refreshed about every {period:.3g} rows and held in between; "
+        f"its {kept} refreshed samples are kept",
+        fix="none needed",
+        where=f"column {match.header!r}",
+    )
 
 
 def _time_unit_assumed(table: Table) -> Finding:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,9 @@ MAX_PERIOD = 400
 _CHANCE = 1e-6
 _REGULAR_SHARE = 0.97
 _SAMPLED_GAPS = 4000
+# One row to either side leaves short periods undecided.
+_DRIFT_PERIOD = 6.0
+_DRIFT_GAPS = 30
 
 
 @dataclass(frozen=True)
@@ -45,10 +49,34 @@ class Rhythm:
 
 
 @dataclass(frozen=True)
+class Drift:
+    """Refreshes that come every `period` rows, give or take one: two clocks that run apart."""
+
+    period: float
+    changes: NDArray[np.intp]
+
+    def rows(self, size: int) -> BoolArray:
+        """Return which of `size` rows are refreshes, unchanged ones evenly in between."""
+        keep = np.zeros(size, dtype=bool)
+        keep[self.changes] = True
+        last = self.changes[-1]
+        ends = np.append(self.changes, last + self.period * ((size - 1 - last) // self.period))
+        for start, end in pairwise(ends):
+            count = round((end - start) / self.period)
+            if count > 1:
+                keep[np.rint(np.linspace(start, end, count + 1)).astype(np.intp)] = True
+        return keep
+
+
+@dataclass(frozen=True)
 class Polling:
-    """Refresh rows of the columns that repeat values; columns without repeats are absent."""
+    """Refresh rows of the columns that repeat values; columns without repeats are absent.
+
+    `held` gives the period, in rows, of the columns that have a rhythm of their own.
+    """
 
     refreshed: Mapping[int, BoolArray]
+    held: Mapping[int, float]
     findings: tuple[Finding, ...] = ()
 
 
@@ -65,12 +93,16 @@ def find_polling(table: Table) -> Polling:
         for column, rows in changes.items():
             if column not in rhythms and rows.size and _fits(rows, period):
                 rhythms[column] = _rhythm(rows, period)
+    drifts = {
+        column: drift
+        for column, rows in changes.items()
+        if column not in rhythms and (drift := find_drift(rows)) is not None
+    }
     size = table.clock.time_s.size
-    refreshed = {column: rhythm.rows(size) for column, rhythm in rhythms.items()}
-    findings = []
-    if period:
-        findings.append(_staggered(table, period, rhythms))
-    return Polling(refreshed, tuple(findings))
+    refreshed = {column: held.rows(size) for column, held in (rhythms | drifts).items()}
+    own = {c: float(h.period) for c, h in (rhythms | drifts).items() if h.period != period}
+    findings = (_staggered(table, period, rhythms),) if period else ()
+    return Polling(refreshed, own, findings)
 
 
 def change_rows(values: FloatArray) -> NDArray[np.intp]:
@@ -99,6 +131,26 @@ def find_rhythm(rows: NDArray[np.intp]) -> Rhythm | None:
         if share >= _REGULAR_SHARE and period ** -float(gaps.size) < _CHANCE:
             return _rhythm(rows, period)
     return None
+
+
+def find_drift(rows: NDArray[np.intp]) -> Drift | None:
+    """Return a period that is no whole number of rows, if the gaps leave no doubt of it."""
+    gaps = np.diff(rows)[1:_SAMPLED_GAPS] if rows.size > 2 else np.empty(0)
+    if gaps.size < _DRIFT_GAPS:
+        return None
+    shortest = float(np.percentile(gaps, 5.0))
+    if shortest < _DRIFT_PERIOD:
+        return None
+    tries = np.arange(shortest - 1.0, shortest + 1.5, 0.02)
+    # Over many silent rounds an error of the period adds up: leave those gaps out.
+    near = gaps[gaps < 4.5 * shortest]
+    off = np.abs(near[:, None] - np.maximum(np.rint(near[:, None] / tries), 1.0) * tries)
+    best = int(np.argmin(off.mean(axis=0)))
+    share = float((off[:, best] <= 1.05).sum()) / gaps.size
+    chance = (3.0 / float(tries[best])) ** float(gaps.size)
+    if share < _REGULAR_SHARE or chance > _CHANCE:
+        return None
+    return Drift(float(tries[best]), rows)
 
 
 def _rhythm(rows: NDArray[np.intp], period: int) -> Rhythm:

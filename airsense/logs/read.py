@@ -45,15 +45,15 @@ def read_log(path: str | Path, *, channels: Mapping[str, str] | None = None) -> 
             tables = source.load(recognition)
             headers = source.headers
     assembly = assemble(tables, recognition, where=where)
-    used = {channel.header for channel in assembly.channels.values()}
+    used = set(assembly.columns)
     if recognition.time is not None:
-        used.add(recognition.time.header)
+        used.add(recognition.time.column)
     return Log(
         path=where,
         reader=reader,
         sha256=sha256.result(),
         channels=assembly.channels,
-        ignored=tuple(h.text for h in headers if h.text and h.text not in used),
+        ignored=tuple(h.text for i, h in enumerate(headers) if h.text and i not in used),
         findings=assembly.findings,
         started=next((t.clock.started for t in tables if t.clock.started), None),
     )

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from airsense.logs.polling import change_rows, find_rhythm
+from airsense.logs.polling import change_rows, find_drift, find_rhythm
 from airsense.logs.read import read_log
 from tests.log_writing import Columns, drive, save, text
 
@@ -79,7 +79,24 @@ def test_one_slow_channel_in_a_quick_log_is_thinned(tmp_path: Path) -> None:
     log = read_log(save(tmp_path / "a.csv", text(columns)))
     assert log["lambda"].rate_hz == pytest.approx(2.0)
     assert np.allclose(log["lambda"].value, columns["Lambda"][::10])
+    assert [f.where for f in log.findings if f.code == "held_values"] == ["column 'Lambda'"]
     assert log["engine_speed"].rate_hz == pytest.approx(20.0)
+
+
+def test_a_slow_channel_on_another_clock_is_thinned(tmp_path: Path) -> None:
+    columns = drive(rate_hz=20.0)
+    time = columns["Time [s]"]
+    updates = np.floor(time / 0.517) * 0.517
+    held = np.interp(updates, time, columns["Lambda"]).round(2)
+    log = read_log(save(tmp_path / "a.csv", text(columns | {"Lambda": held})))
+    channel = log["lambda"]
+    assert channel.value.size == pytest.approx(120.0 / 0.517, abs=2)
+    assert np.diff(channel.time_s).max() < 0.65
+    truth = np.interp(time, np.unique(updates), held[np.searchsorted(time, np.unique(updates))])
+    stairs = np.abs(held - truth).mean()
+    rebuilt = np.abs(np.interp(time, channel.time_s, channel.value) - truth).mean()
+    assert rebuilt < 0.25 * stairs
+    assert log["engine_speed"].value.size == time.size
 
 
 def test_a_free_running_log_is_left_alone(tmp_path: Path) -> None:
@@ -94,7 +111,9 @@ def test_a_slow_coarse_channel_is_not_taken_for_a_polled_one() -> None:
     falsely = 0
     for _ in range(200):
         rows = np.cumsum(rng.geometric(1.0 / rng.integers(5, 40), size=30))
-        falsely += find_rhythm(rows) is not None
+        falsely += find_rhythm(rows) is not None or find_drift(rows) is not None
+        rows = np.cumsum(6 + rng.geometric(1.0 / rng.integers(5, 40), size=60))
+        falsely += find_rhythm(rows) is not None or find_drift(rows) is not None
     assert falsely == 0
 
 
