@@ -130,7 +130,10 @@ _REFERENCES: tuple[tuple[str, str], ...] = (
 _EXPRESSION = {word: expr for expr, words in _SPELLINGS for word in words.split()}
 EXPRESSIONS = tuple(expr for expr, _ in _SPELLINGS)
 # What is converted to: the units of the canonical channels, and of raw sensor signals.
-TARGETS = tuple("Pa K kg/s m3/s kg m3 m rpm 1 W N*m m/s s V Hz us count".split())
+TARGETS = (
+    *("Pa", "K", "kg/s", "m3/s", "kg", "m3", "m", "rpm", "1", "W", "N*m", "m/s", "s"),
+    *("V", "Hz", "us", "count"),
+)
 _REFERENCE = {word: kind for kind, words in _REFERENCES for word in words.split()}
 _PRESSURES = frozenset(
     word

@@ -38,12 +38,17 @@ class CheckVerdict(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelEstimate:
-    """What one route says: `sensor_error` is indicated over this route's flow, less one."""
+    """What one route says: `sensor_error` is indicated over this route's flow, less one.
+
+    `u_repeat` is the part of its standard uncertainty (k = 1, logarithmic) that another log of
+    the same vehicle does not share.
+    """
 
     method: str
     sensor_error: Interval | None
     used: bool
     reason: str
+    u_repeat: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,12 +152,16 @@ def _estimate(level: Change, method: str) -> LevelEstimate:
     noise = float(np.sum(level.noise[row] + level.noise[sensor])) / level.n_bins**2
     variance = np.array([v for v, _ in parts] + [noise])
     dof = welch_satterthwaite(variance, np.array([d for _, d in parts] + [float(level.n_bins)]))
+    common = sum(
+        (e.sensitivity[sensor] - e.sensitivity[row]) ** 2 * e.absolute**2 for e in level.effects
+    )
     mean = float(np.mean(level.value[sensor] - level.value[row]))
     return LevelEstimate(
         method=method,
         sensor_error=single(mean, float(np.sqrt(variance.sum())), dof).interval(),
         used=True,
         reason="independent of the sensor",
+        u_repeat=float(np.sqrt(max(float(variance.sum()) - common, 0.0))),
     )
 
 
