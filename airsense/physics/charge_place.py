@@ -25,6 +25,7 @@ Place = Literal["after_cooler", "before_compressor", "unknown"]
 # Boost below this ratio warms the charge by less than what a hot engine bay may do.
 LEAST_BOOST_RATIO = 1.5
 LEAST_BOOSTED_SAMPLES = 10
+MOST_SAMPLES = 20_000
 # Heat of compression, as a sensor of 5 s would feel it, below which nothing can be told. [K]
 LEAST_RISE_K = 15.0
 # The sensor's time constant is unknown: each of these is tried, the best fit is taken. [s]
@@ -61,6 +62,7 @@ class TemperaturePlaceGuess:
     standard uncertainty, `probability` that of `after_cooler` against `before_compressor`
     (even odds before), `boosted_rise_k` the median heat of compression under boost, and
     `boosted_excess_k` the median excess over ambient there, NaN if ambient is not known.
+    `boosted_samples` counts those looked at; a long log is thinned.
     """
 
     place: Place
@@ -170,24 +172,29 @@ def _boosted_sample(
 ) -> _Sample | None:
     t = floats(t_k)
     ratio = floats(p_manifold_pa) / floats(p_ambient_pa)
-    ambient = np.full_like(t, np.nan) if t_ambient_k is None else floats(t_ambient_k) + 0.0 * t
-    good = np.isfinite(t) & np.isfinite(ratio) & (ratio > 0.0)
+    ambient = floats(np.nan if t_ambient_k is None else t_ambient_k)
+    t, ratio, ambient = np.broadcast_arrays(t, ratio, ambient)
+    good = np.isfinite(t) & (ratio > 0.0)
     if t_ambient_k is not None:
         good &= np.isfinite(ambient)
-    boosted = good & (ratio >= LEAST_BOOST_RATIO)
+    # A long log tells the same from fewer samples.
+    kept = np.flatnonzero(good)
+    kept = kept[:: 1 + kept.size // MOST_SAMPLES]
+    t, ratio, ambient = t[kept], ratio[kept], ambient[kept]
+    boosted = ratio >= LEAST_BOOST_RATIO
     if np.count_nonzero(boosted) < LEAST_BOOSTED_SAMPLES:
         return None
     # The inlet temperature only scales the rise: half a percent in 1.5 K.
-    inlet = float(np.median(t[good] if t_ambient_k is None else ambient[good]))
+    inlet = float(np.median(t if t_ambient_k is None else ambient))
     hot = compressor_outlet_temperature_k(
-        inlet, np.maximum(ratio[good], 1.0), COMPRESSOR_EFFICIENCY.value
+        inlet, np.maximum(ratio, 1.0), COMPRESSOR_EFFICIENCY.value
     )
     return _Sample(
-        time_s=None if time_s is None else floats(time_s)[good],
-        t_k=t[good],
+        time_s=None if time_s is None else floats(time_s)[kept],
+        t_k=t,
         rise_k=hot - inlet,
-        boosted=boosted[good],
-        excess_k=(t - ambient)[good],
+        boosted=boosted,
+        excess_k=t - ambient,
     )
 
 

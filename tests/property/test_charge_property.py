@@ -311,6 +311,17 @@ def test_boost_of_exactly_the_least_ratio_counts():
     assert infer_place(298.0 + 0.25 * rise, 293.0, ratio * 1e5, 1e5).boosted_samples == 40
 
 
+@pytest.mark.parametrize(("left", "place"), [(0.25, "after_cooler"), (0.0, "before_compressor")])
+def test_a_long_log_is_thinned_and_tells_the_same(left, place):
+    t, reading, p = log_of_sweeps(left=left, sweeps=150)
+    assert t.size > 70_000
+    long = infer_place(reading, AMBIENT_K, p, 99e3, time_s=t)
+    assert long.place == place
+    assert long.slope == pytest.approx(guess(left=left, sweeps=3).slope, abs=0.04)
+    share = 79 / 480
+    assert long.boosted_samples == pytest.approx(share * t.size / 4, rel=0.05)
+
+
 def test_dead_pressure_is_no_sample():
     ratio, _, reading = settled(0.25)
     ratio = ratio.copy()
