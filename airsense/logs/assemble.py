@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,6 +82,7 @@ def _gather(
     findings.extend(_empty_start(table))
     if table.clock.assumed:
         findings.append(_time_unit_assumed(table))
+    time_s = timing.time_s - origin
     out = []
     for match in recognition.matches.values():
         if match.column not in table.columns:
@@ -95,18 +97,23 @@ def _gather(
             keep &= polling.refreshed[match.column]
         if match.column in polling.held:
             findings.append(_held(match, polling.held[match.column], int(keep.sum())))
-        kept = value[keep]
+        kept, time_kept, line = _take(keep, value, time_s, table.line)
         samples = Samples(
             name=match.name,
             header=match.header,
             unit=match_read.unit,
-            time_s=timing.time_s[keep] - origin,
+            time_s=time_kept,
             value=kept,
-            line=table.line[keep],
+            line=line,
             resolution=resolution(kept),
         )
         out.append((match_read, samples))
     return out
+
+
+def _take(keep: NDArray[np.bool_], *arrays: NDArray[Any]) -> tuple[NDArray[Any], ...]:
+    """Return the kept part of each array; the array itself, uncopied, where all is kept."""
+    return arrays if keep.all() else tuple(array[keep] for array in arrays)
 
 
 def _convert(
@@ -195,12 +202,13 @@ def _finish(
     findings.extend(faults)
     if not keep.any():
         return None
+    time_s, value = _take(keep, samples.time_s, samples.value)
     return Channel(
         name=samples.name,
         header=samples.header,
         unit_read=samples.unit,
-        time_s=samples.time_s[keep],
-        value=samples.value[keep],
+        time_s=time_s,
+        value=value,
         recognised_by=match.recognised_by,
         resolution=samples.resolution,
     )
