@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import io
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -71,7 +72,9 @@ def figure(result: Any, name: str, units: str | None = None) -> Figure:
 def drawn(picture: Picture, file_format: str) -> bytes:
     """Return a figure as the content of an SVG, PNG or PDF file; the same each time."""
     stream = io.BytesIO()
-    with styled():
+    with styled(), warnings.catch_warnings():
+        # Names may hold letters that the font lacks; a page shows them in the reader's own font.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         picture.draw().savefig(stream, format=file_format, metadata=_NO_DATE[file_format])
     return stream.getvalue()
 

@@ -90,7 +90,7 @@ def _campaign_picture(result: Node) -> Picture:
         "that of the sensor's reading (squares), with 95 % intervals.",
         alt="; ".join(f"{r.label} {percent_interval(r.interval)}" for r in rows),
         draw=lambda: forest(
-            rows, "change in %", margin=result.margin, band_label="no change that matters"
+            rows, "change in %", margin=result.margin, band_label="the margin"
         ),
     )
 
@@ -138,7 +138,7 @@ def _routes_picture(pair: Node, margin: float, tail: str, of: str) -> Picture:
         "intervals.",
         alt="; ".join(f"{r.label} {percent_interval(r.interval)}" for r in rows),
         draw=lambda: forest(
-            rows, "change in %", margin=margin, band_label="no change that matters"
+            rows, "change in %", margin=margin, band_label="the margin"
         ),
     )
 

@@ -152,7 +152,7 @@ def _draw_scatter(repeats: Sequence[Node], names: Sequence[str]) -> Figure:
         )
     _mark_configurations(axes, rows)
     percent_axis(axes)
-    axes.set_ylabel("reading over route, change in %")
+    axes.set_ylabel("reading over route, %")
     axes.set_xlabel("run, in order")
     axes.set_xticks(sorted({r.order for r in rows})[:: 1 + len({r.order for r in rows}) // 20])
     figure.legend(loc="outside upper right", ncols=len(routes))

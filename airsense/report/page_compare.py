@@ -12,6 +12,7 @@ from airsense.report.page_parts import (
     budget_table,
     causes_table,
     changes_table,
+    interval_text,
     key_change,
     quantity,
     routes_table,
@@ -19,6 +20,7 @@ from airsense.report.page_parts import (
 )
 from airsense.report.units_shown import Shown
 from airsense.report.words import (
+    NOTHING,
     number,
     percent,
     percent_interval,
@@ -51,6 +53,10 @@ def evidence(result: Node, shown: Shown) -> tuple[Table, ...]:
     """Return the tables of all pairs."""
     many = len(result.pairs) > 1
     found = [_campaign_table(result.pairs)] if many else []
+    if result.ranking:
+        found.append(_ranking_table(result.ranking))
+    if result.price_per_kw:
+        found.append(_prices_table(result.price_per_kw, shown))
     for pair in result.pairs:
         of = f": {configuration(pair)}" if many else ""
         found.extend(_named(t, of) for t in _pair_tables(pair, shown))
@@ -88,6 +94,49 @@ def _campaign_table(pairs: Iterable[Node]) -> Table:
     )
 
 
+def _ranking_table(rows: Iterable[Node]) -> Table:
+    return table(
+        "Ranking by the air that the engine breathes",
+        ("tune", "place", "intake", "probability of being best", "mean place", "engine's air"),
+        (
+            (
+                r.tune,
+                str(r.place),
+                r.intake,
+                probability(r.probability_best),
+                number(r.mean_place, 2),
+                percent_interval(r.airflow_change),
+            )
+            for r in rows
+        ),
+        numbers=("place", "probability of being best", "mean place", "engine's air"),
+    )
+
+
+def _prices_table(rows: Iterable[Node], shown: Shown) -> Table:
+    return table(
+        "Price of a kilowatt gained",
+        ("tune", "intake", "price", "power gained", "price a kW", "at least", "note"),
+        (
+            (
+                r.tune,
+                r.intake,
+                number(r.price, 4),
+                interval_text(r.brake_power_gain_w, "W", shown, 3),
+                NOTHING
+                if r.price_per_kw is None
+                else f"{number(r.price_per_kw.value)} ({number(r.price_per_kw.low)} to "
+                f"{number(r.price_per_kw.high)})",
+                number(r.at_least),
+                r.note,
+            )
+            for r in rows
+        ),
+        numbers=("price", "power gained", "price a kW", "at least"),
+        note="In the currency of the campaign file.",
+    )
+
+
 def _pair_tables(pair: Node, shown: Shown) -> Iterable[Table]:
     yield changes_table(
         "Changes",
@@ -107,6 +156,18 @@ def _pair_tables(pair: Node, shown: Shown) -> Iterable[Table]:
     if pair.attribution is not None:
         yield _attribution_table(pair.attribution)
     yield causes_table(pair.causes)
+    if pair.equivalent_bore is not None:
+        bore = pair.equivalent_bore
+        yield table(
+            "Bores",
+            ("what", "value"),
+            (
+                ("bore before", quantity(bore.before_m, "m", shown)),
+                ("bore that would explain the skew", interval_text(bore.equivalent_m, "m", shown)),
+            ),
+            numbers=("value",),
+            note=bore.sentence,
+        )
     if pair.spool_up is not None:
         yield from _spool_tables(pair.spool_up, shown)
 

@@ -9,6 +9,7 @@ import copy
 import io
 import json
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -187,7 +188,7 @@ def test_tick_labels_do_not_overlap(name: str, figure: str) -> None:
                     for t in ticks
                     if t.get_text() and t.get_visible() and t.get_rotation() == 0.0
                 ]
-                for first, second in zip(boxes, boxes[1:], strict=False):
+                for first, second in pairwise(boxes):
                     assert not first.overlaps(second)
 
 
