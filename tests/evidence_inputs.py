@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from airsense.estimates.run import Air, Run
+from airsense.evidence.bins import BinTable
 from airsense.evidence.effects import Effect
 from airsense.evidence.hypotheses import Conditions
 from airsense.evidence.inference import Change
@@ -149,3 +150,32 @@ def conditions_for(change: Change, **given: object) -> Conditions:
         **given,
     }
     return Conditions(**fields)  # type: ignore[arg-type]
+
+
+def table_of(
+    ln: Mapping[str, ArrayLike],
+    *,
+    u_noise: float = 1e-3,
+    u_common: float = 0.0,
+    samples: int = 10,
+    **states: ArrayLike,
+) -> BinTable:
+    """Return a table of repeats; `ln` and states have shape (n_repeats, n_bins)."""
+    rows = {name: np.asarray(v, dtype=np.float64) for name, v in ln.items()}
+    shape = next(iter(rows.values())).shape
+    edges = np.linspace(1800.0, 3800.0, shape[1] + 1)
+    state = {
+        name: np.broadcast_to(np.asarray(v, dtype=np.float64), shape) for name, v in states.items()
+    }
+    for name in ("p_manifold_pa", "t_charge_k", "boost_pa", "lambda_", "mdot_fuel_kgps", "power_w"):
+        state.setdefault(name, np.full(shape, np.nan))
+    return BinTable(
+        centre_rpm=0.5 * (edges[1:] + edges[:-1]),
+        edges_rpm=edges,
+        labels=tuple(f"run {k}" for k in range(shape[0])),
+        ln=rows,
+        u_noise={name: np.full(shape, u_noise) for name in rows},
+        u_common=np.full(shape, u_common),
+        state=state,
+        samples=np.full(shape, samples, dtype=np.int64),
+    )
