@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
 Opener = Callable[[], IO[bytes]]
 
-BLOCK_CHARS = 6_000_000
+BLOCK_SIZE = 6_000_000
 # A row, or a quoted cell, that goes on longer than this is no row of a log (our choice).
-MAX_ROW_CHARS = 24_000_000
+MAX_ROW_BYTES = 24_000_000
 # The parser lets go of the interpreter while it works; more than two gain little.
 _WORKERS = min(2, os.cpu_count() or 1)
 
@@ -54,10 +54,9 @@ def frames(opener: Opener, job: Job) -> Iterator[pd.DataFrame]:
     InputError
         If a row has no end, or pandas cannot make rows of the text.
     """
-    encoding = job.dialect.encoding
-    with io.TextIOWrapper(opener(), encoding, errors="replace", newline="") as text:
-        blocks = _blocks(text, job)
-        first = next(blocks, b"")
+    with opener() as stream:
+        blocks = _blocks(_utf8(stream, job.dialect), job)
+        first = next(blocks)
         second = next(blocks, None)
         yield _parse(first, job)
         if second is not None:
@@ -75,29 +74,37 @@ def _parse_in_threads(first: bytes, blocks: Iterator[bytes], job: Job) -> Iterat
             yield waiting.popleft().result()
 
 
-def _blocks(text: IO[str], job: Job) -> Iterator[bytes]:
-    """Yield the data rows as UTF-8, cut between rows."""
-    text.read(job.dialect.skip_chars)
-    rest = ""
-    while True:
-        fresh = text.read(BLOCK_CHARS)
-        rest += fresh
-        cut = _cut(rest, job) if fresh else len(rest)
-        if cut:
-            yield rest[:cut].encode("utf-8", errors="replace")
-            rest = rest[cut:]
-        elif len(rest) > MAX_ROW_CHARS:
-            raise _endless(job)
-        if not fresh:
-            return
+def _utf8(stream: IO[bytes], dialect: Dialect) -> Iterator[bytes]:
+    """Yield the text from the first data row on, as UTF-8."""
+    if dialect.encoding == "utf-8":
+        stream.read(dialect.skip_bytes)
+        while chunk := stream.read(BLOCK_SIZE):
+            yield chunk
+        return
+    with io.TextIOWrapper(stream, dialect.encoding, errors="replace", newline="") as text:
+        text.read(dialect.skip_chars)
+        while part := text.read(BLOCK_SIZE):
+            yield part.encode("utf-8", errors="replace")
 
 
-def _cut(text: str, job: Job) -> int:
-    """Return the length of the whole rows at the start of `text`, outside any quotes."""
-    cut = text.rfind("\n") + 1 or text.rfind("\r") + 1
-    if job.quoted and text.count('"', 0, cut) % 2:
-        return 0
-    return cut
+def _blocks(chunks: Iterator[bytes], job: Job) -> Iterator[bytes]:
+    """Yield blocks of whole rows; each starts with a row one cell wider than the header.
+
+    That row makes pandas keep a column for what overflows.
+    """
+    wide_row = (job.dialect.delimiter * job.dialect.width + "\n").encode()
+    rest = b""
+    for chunk in chunks:
+        cut = chunk.rfind(b"\n") + 1 or chunk.rfind(b"\r") + 1
+        inside = job.quoted and (rest.count(b'"') + chunk.count(b'"', 0, cut)) % 2
+        if cut and not inside:
+            yield b"".join((wide_row, rest, memoryview(chunk)[:cut]))
+            rest = chunk[cut:]
+        else:
+            rest += chunk
+            if len(rest) > MAX_ROW_BYTES:
+                raise _endless(job)
+    yield wide_row + rest
 
 
 def _endless(job: Job) -> Exception:
@@ -106,7 +113,7 @@ def _endless(job: Job) -> Exception:
     return InputError(
         "a row of the log has no end",
         where=job.path,
-        got=f"more than {MAX_ROW_CHARS:,} characters without a line end",
+        got=f"more than {MAX_ROW_BYTES:,} bytes without a line end",
         allowed="one row a line",
         fix="export the log again as CSV",
     )
@@ -116,11 +123,9 @@ def _parse(block: bytes, job: Job) -> pd.DataFrame:
     import pandas as pd
 
     dialect = job.dialect
-    # One row wider than the header makes pandas keep a column for what overflows.
-    wide_row = (dialect.delimiter * dialect.width + "\n").encode()
     try:
         frame = pd.read_csv(
-            io.BytesIO(wide_row + block),
+            io.BytesIO(block),
             sep=dialect.delimiter,
             decimal=dialect.decimal,
             header=None,
@@ -132,6 +137,7 @@ def _parse(block: bytes, job: Job) -> pd.DataFrame:
             na_values=_na_words(),
             skip_blank_lines=False,
             low_memory=False,
+            encoding_errors="replace",
         )
     except pd.errors.ParserError as error:
         if job.quoted and re.search("(?i)string|quote", str(error)):
