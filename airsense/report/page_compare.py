@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from airsense.report.campaign_tables import campaign_table, prices_table, ranking_table
 from airsense.report.headline import configuration
 from airsense.report.node import Node
 from airsense.report.page_parts import (
@@ -20,7 +21,6 @@ from airsense.report.page_parts import (
 )
 from airsense.report.units_shown import Shown
 from airsense.report.words import (
-    NOTHING,
     number,
     percent,
     percent_interval,
@@ -52,11 +52,11 @@ def _present(*keys: KeyFigure | None) -> tuple[KeyFigure, ...]:
 def evidence(result: Node, shown: Shown) -> tuple[Table, ...]:
     """Return the tables of all pairs."""
     many = len(result.pairs) > 1
-    found = [_campaign_table(result.pairs)] if many else []
+    found = [campaign_table(result.pairs)] if many else []
     if result.ranking:
-        found.append(_ranking_table(result.ranking))
+        found.append(ranking_table(result.ranking))
     if result.price_per_kw:
-        found.append(_prices_table(result.price_per_kw, shown))
+        found.append(prices_table(result.price_per_kw, shown))
     for pair in result.pairs:
         of = f": {configuration(pair)}" if many else ""
         found.extend(_named(t, of) for t in _pair_tables(pair, shown))
@@ -70,70 +70,6 @@ def _named(given: Table, of: str) -> Table:
         rows=given.rows,
         numbers=given.numbers,
         note=given.note,
-    )
-
-
-def _campaign_table(pairs: Iterable[Node]) -> Table:
-    numbers = ("indicated", "engine's air", "sensor's reading", "brake power")
-    return table(
-        "All configurations",
-        ("configuration", "against", "verdict", *numbers),
-        (
-            (
-                configuration(p),
-                p.baseline,
-                say(p.verdict),
-                percent_interval(p.airflow_change_indicated),
-                percent_interval(p.airflow_change),
-                percent_interval(p.sensor_skew),
-                percent_interval(p.brake_power_change),
-            )
-            for p in pairs
-        ),
-        numbers=numbers,
-    )
-
-
-def _ranking_table(rows: Iterable[Node]) -> Table:
-    return table(
-        "Ranking by the air that the engine breathes",
-        ("tune", "place", "intake", "probability of being best", "mean place", "engine's air"),
-        (
-            (
-                r.tune,
-                str(r.place),
-                r.intake,
-                probability(r.probability_best),
-                number(r.mean_place, 2),
-                percent_interval(r.airflow_change),
-            )
-            for r in rows
-        ),
-        numbers=("place", "probability of being best", "mean place", "engine's air"),
-    )
-
-
-def _prices_table(rows: Iterable[Node], shown: Shown) -> Table:
-    return table(
-        "Price of a kilowatt gained",
-        ("tune", "intake", "price", "power gained", "price a kW", "at least", "note"),
-        (
-            (
-                r.tune,
-                r.intake,
-                number(r.price, 4),
-                interval_text(r.brake_power_gain_w, "W", shown, 3),
-                NOTHING
-                if r.price_per_kw is None
-                else f"{number(r.price_per_kw.value)} ({number(r.price_per_kw.low)} to "
-                f"{number(r.price_per_kw.high)})",
-                number(r.at_least),
-                r.note,
-            )
-            for r in rows
-        ),
-        numbers=("price", "power gained", "price a kW", "at least"),
-        note="In the currency of the campaign file.",
     )
 
 
