@@ -16,8 +16,8 @@ FloatArray = NDArray[np.float64]
 
 TOP_SPEED_RPM = 180e3
 TOP_RATIO = 3.2
-TOP_CHOKE_KGPS = 0.32
-SPEEDS_RPM = np.array([40e3, 60e3, 80e3, 100e3, 115e3, 130e3, 145e3, 160e3, 175e3])
+TOP_CHOKE_KGPS = 0.26
+SPEEDS_RPM = np.array([40e3, 60e3, 80e3, 100e3, 120e3, 140e3, 160e3, 180e3, 205e3])
 T_REF_K, P_REF_PA = 298.0, 100e3
 
 

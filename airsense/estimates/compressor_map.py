@@ -163,6 +163,7 @@ def compressor_map(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
         mdot_kgps=flow,
         budget=largest_first(_budget(run, sizes, *middle)),
         notes=_notes(run, declared),
+        to_pressure=to_ratio,
     )
 
 

@@ -42,13 +42,15 @@ class Estimate:
     """Air mass flow of one run by one route.
 
     `mdot_kgps` and `u_kgps` have shape (n,) on the run's time grid; NaN where the route has no
-    valid sample. `u_kgps` is the standard uncertainty (k = 1) of the absolute value.
+    valid sample. `u_kgps` is the standard uncertainty (k = 1) of the absolute value. `to_pressure`
+    is d ln(flow) / d ln(manifold pressure) by sample, where that is not the budget's constant.
     """
 
     method: str
     mdot_kgps: FloatArray
     budget: tuple[Influence, ...]
     notes: tuple[str, ...] = ()
+    to_pressure: FloatArray | None = None
 
     @property
     def u_kgps(self) -> FloatArray:

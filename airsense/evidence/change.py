@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
-from airsense.estimates import compressor_map, maf
+from airsense.estimates import maf
 from airsense.estimates.estimate import Influence
 from airsense.estimates.fuel_lambda import LAMBDA_KEY
 from airsense.evidence.bins import BinTable
@@ -211,7 +211,7 @@ def conditions_of(table: BinTable, change: Change) -> Conditions:
         boost_pa=_mean_state(table, "boost_pa", keep),
         p_manifold_pa=np.where(p > 0.0, p, 1e5),
         t_charge_k=np.where((t := _mean_state(table, "t_charge_k", keep)) > 0.0, t, 300.0),
-        compressor_to_pressure=_compressor_to_pressure(change),
+        compressor_to_pressure=_mean_state(table, "compressor_to_pressure", keep),
         lambda_routes=tuple(
             name
             for e in change.effects
@@ -222,19 +222,9 @@ def conditions_of(table: BinTable, change: Change) -> Conditions:
     )
 
 
-def _compressor_to_pressure(change: Change) -> float:
-    """Return how the compressor-map route follows the manifold pressure; zero without it."""
-    if compressor_map.METHOD not in change.routes:
-        return 0.0
-    row = change.routes.index(compressor_map.METHOD)
-    return next(
-        (float(e.sensitivity[row]) for e in change.effects if e.key == "manifold_pressure"), 0.0
-    )
-
-
 def _mean_state(table: BinTable, name: str, keep: NDArray[np.bool_]) -> FloatArray:
     """Return a state by bin over all repeats, zero where it was not logged."""
-    value = table.state[name][:, keep]
+    value = table.state.get(name, np.full(table.samples.shape, np.nan))[:, keep]
     good = np.isfinite(value)
     count = good.sum(axis=0)
     return np.where(count > 0, np.where(good, value, 0.0).sum(axis=0) / np.maximum(count, 1), 0.0)

@@ -34,6 +34,8 @@ KAPPA_AIR = 1.4
 CHOKED_RATIO = 0.528
 # A leak is a fixed hole more often than a joint that opens with boost: our choice.
 OPENING_LEAK_SHARE = 0.3
+# How far the slope of a compressor map holds over a large error of the pressure: our choice.
+MAP_SLOPE_DOUBT = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +68,7 @@ class Conditions:
     p_manifold_pa: FloatArray
     t_charge_k: FloatArray
     lambda_routes: tuple[str, ...]
-    compressor_to_pressure: float = 0.0
+    compressor_to_pressure: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,13 +199,20 @@ def _leak(
 def _manifold_pressure(conditions: Conditions, size: float) -> tuple[Column, ...]:
     p = conditions.p_manifold_pa
     offset = float(np.mean(p)) / p
-    return tuple(
+    shapes = (_flat(conditions), offset - np.mean(offset))
+    swept = [_on(conditions, shape, (speed_density.METHOD,)) for shape in shapes]
+    slope = conditions.compressor_to_pressure
+    if slope is None or compressor_map.METHOD not in conditions.routes:
+        return tuple(Column(effect=effect, size=size) for effect in swept)
+    on_map = [_on(conditions, slope * shape, (compressor_map.METHOD,)) for shape in shapes]
+    return (
+        *(Column(effect=a + b, size=size) for a, b in zip(swept, on_map, strict=True)),
+        # Over a large error the slope is neither constant nor the same at all flows.
+        Column(effect=on_map[0], size=MAP_SLOPE_DOUBT * size),
         Column(
-            effect=_on(conditions, shape, (speed_density.METHOD,))
-            + conditions.compressor_to_pressure * _on(conditions, shape, (compressor_map.METHOD,)),
-            size=size,
-        )
-        for shape in (_flat(conditions), offset - np.mean(offset))
+            effect=float(np.mean(slope)) * _on(conditions, shapes[0], (compressor_map.METHOD,)),
+            size=MAP_SLOPE_DOUBT * size,
+        ),
     )
 
 

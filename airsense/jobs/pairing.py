@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
-from airsense.estimates import maf
+from airsense.estimates import compressor_map, maf
 from airsense.estimates.circular import (
     Identity,
     air_per_stroke_identity,
@@ -160,11 +160,14 @@ def make_ready(runs: Sequence[Run], setup: EngineSetup, rpm: tuple[float, float]
         raise _no_route(runs, unused)
     segments = find_segments(runs)
     window = common_window(segments, rpm)
-    estimates, sparse = _dense(_estimates(runs, routes, setup, sizes), runs, segments, routes)
+    estimates, sparse = _dense(
+        _estimates(runs, routes, setup, sizes), routes, runs, segments, window
+    )
     index = {id(run): k for k, run in enumerate(runs)}
     owner = tuple(index[id(s.run)] for s in segments)
     flows = {name: [per_run[k].ln_flow for k in owner] for name, per_run in estimates.items()}
-    table = bin_runs(segments, flows, _states(runs, owner), window)
+    states = {**_states(runs, owner), **_slopes(estimates, owner)}
+    table = bin_runs(segments, flows, states, window)
     return Ready(
         runs=tuple(runs),
         segments=segments,
@@ -202,23 +205,39 @@ def _estimates(
 
 def _dense(
     estimates: dict[str, list[Estimate]],
+    routes: Sequence[Route],
     runs: Sequence[Run],
     segments: Sequence[Segment],
-    routes: Sequence[Route],
+    window_rpm: tuple[float, float],
 ) -> tuple[dict[str, list[Estimate]], tuple[Unused, ...]]:
-    """Leave out the routes that give way where they lack samples of a segment."""
+    """Leave out the routes that give way where they lack samples of a segment in the window."""
     place = {id(run): k for k, run in enumerate(runs)}
     sparse = []
-    for route in routes:
+    for route in (r for r in routes if r.gives_way):
         share = min(
-            float(np.mean(np.isfinite(estimates[route.method][place[id(s.run)]].ln_flow[s.use])))
-            for s in segments
+            _valid_share(estimates[route.method][place[id(s.run)]], s, window_rpm) for s in segments
         )
-        if route.gives_way and share < MIN_VALID_SHARE:
+        if share < MIN_VALID_SHARE:
             reason = f"valid in {100.0 * share:.0f} % of the samples of a run only"
             sparse.append(Unused(method=route.method, reason=reason))
     left_out = {u.method for u in sparse}
     return {n: e for n, e in estimates.items() if n not in left_out}, tuple(sparse)
+
+
+def _valid_share(estimate: Estimate, segment: Segment, window_rpm: tuple[float, float]) -> float:
+    speed = segment.run.speed_rpm
+    used = segment.use & (speed >= window_rpm[0]) & (speed <= window_rpm[1])
+    return float(np.mean(np.isfinite(estimate.ln_flow[used]))) if used.any() else 0.0
+
+
+def _slopes(
+    estimates: dict[str, list[Estimate]], owner: Sequence[int]
+) -> dict[str, list[FloatArray | None]]:
+    """Return how the compressor-map route follows the manifold pressure, if it is there."""
+    per_run = estimates.get(compressor_map.METHOD)
+    if per_run is None:
+        return {}
+    return {"compressor_to_pressure": [per_run[k].to_pressure for k in owner]}
 
 
 def _joint_budget(estimates: Sequence[Estimate]) -> tuple[Influence, ...]:
