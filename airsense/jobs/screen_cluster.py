@@ -1,0 +1,120 @@
+"""Logs of a screen on a dask.distributed cluster that is already running."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import airsense
+from airsense.errors import InputError
+from airsense.jobs.screen_log import Task, failed_row, screen_log, version
+from airsense.jobs.screen_pool import AHEAD, Done
+from airsense.jobs.screen_result import ScreenRow
+
+TIMEOUT_S = 15
+
+
+def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
+    """Check logs on the workers of a cluster, in no particular order.
+
+    The scheduler gives the work of a lost worker to another; a log whose workers keep dying is
+    given up. The workers must see the logs by the same paths, or by URL.
+
+    Raises
+    ------
+    InputError
+        If the cluster cannot be reached, has no workers, or runs another airsense.
+    """
+    client = _connect(address)
+    try:
+        _require_same_version(client, address)
+        yield from _flow(client, tasks, address)
+    finally:
+        client.close()
+
+
+def _flow(client: Any, tasks: Sequence[Task], address: str) -> Iterator[Done]:
+    from distributed import as_completed
+
+    ahead = AHEAD * max(sum(client.nthreads().values()), 1)
+    waiting = deque(tasks)
+    flying: dict[Any, Task] = {}
+    done = as_completed()
+    while waiting or flying:
+        while waiting and len(flying) < ahead:
+            task = waiting.popleft()
+            # Impure: each task has a key of its own, so that none is taken for another.
+            future = client.submit(screen_log, task, pure=False)
+            flying[future] = task
+            done.add(future)
+        future = next(done)
+        task = flying.pop(future)
+        yield task, _result(future, task, address)
+
+
+def _result(future: Any, task: Task, address: str) -> ScreenRow | None:
+    from concurrent.futures import CancelledError
+
+    from distributed import KilledWorker
+
+    try:
+        row: ScreenRow | None = future.result()
+    except KilledWorker:
+        return failed_row(task.name, "the workers that checked it died; is memory short?")
+    except (CancelledError, OSError, TimeoutError) as error:
+        raise _unreachable(address, f"connection lost: {type(error).__name__}") from None
+    except Exception as error:  # whatever a worker could not take in or send back
+        return failed_row(task.name, f"{type(error).__name__}: {error}"[:200])
+    return row
+
+
+def _connect(address: str) -> Any:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise InputError(
+            "a cluster needs the library distributed",
+            where="--cluster",
+            got="distributed is not installed",
+            allowed="airsense with the extra cluster",
+            fix="pip install 'airsense[cluster]', or leave --cluster out",
+        ) from None
+    try:
+        client = Client(address, timeout=TIMEOUT_S, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        raise _unreachable(address, str(error).splitlines()[0][:160]) from None
+    return client
+
+
+def _require_same_version(client: Any, address: str) -> None:
+    """Raise unless all workers run this airsense: a mixed answer would be no answer."""
+    try:
+        found = client.run(version)
+    except Exception as error:  # a worker without airsense cannot even read the question
+        raise _other_version(address, f"{type(error).__name__}: {error}"[:160]) from None
+    if not found:
+        raise _unreachable(address, "no workers")
+    others = sorted({v for v in found.values() if v != airsense.__version__})
+    if others:
+        raise _other_version(address, ", ".join(others))
+
+
+def _other_version(address: str, got: str) -> InputError:
+    return InputError(
+        "workers of the cluster do not run this airsense",
+        where=f"--cluster {address}",
+        got=got,
+        allowed=f"airsense {airsense.__version__} on every worker",
+        fix="install the same version on all workers",
+    )
+
+
+def _unreachable(address: str, got: str) -> InputError:
+    return InputError(
+        "cluster cannot be used",
+        where=f"--cluster {address}",
+        got=got,
+        allowed="the address of a running scheduler with workers, such as tcp://host:8786",
+        fix="start scheduler and workers; the same command goes on with what is left to do",
+    )
