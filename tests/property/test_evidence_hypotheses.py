@@ -29,7 +29,7 @@ WITH_ALL = replace(
     CONDITIONS,
     routes=ALL_ROUTES,
     lambda_routes=("fuel_lambda", "brake_power"),
-    compressor_to_pressure=-2.0,
+    compressor_to_pressure=np.linspace(-3.0, -1.0, 6),
 )
 BINS = 6
 
@@ -141,9 +141,14 @@ def test_signs_of_the_leaks() -> None:
 
 
 def test_a_pressure_fault_is_a_gain_and_an_offset() -> None:
-    gain, offset = rows(Cause.MANIFOLD_PRESSURE)
+    gain, offset, slope, level = rows(Cause.MANIFOLD_PRESSURE)
     np.testing.assert_array_equal(gain["speed_density"], 1.0)
-    np.testing.assert_array_equal(gain["compressor_map"], -2.0)
+    np.testing.assert_array_equal(gain["compressor_map"], np.linspace(-3.0, -1.0, 6))
+    # A large error leaves the map's slope and level in doubt, and nothing else.
+    np.testing.assert_array_equal(slope["compressor_map"], gain["compressor_map"])
+    np.testing.assert_allclose(level["compressor_map"], -2.0)
+    for doubt in (slope, level):
+        assert {name for name, row in doubt.items() if np.any(row)} == {"compressor_map"}
     p = WITH_ALL.p_manifold_pa
     share = p.mean() / p
     np.testing.assert_allclose(offset["speed_density"], share - share.mean())
