@@ -10,7 +10,7 @@ import numpy as np
 from airsense.logs.canon import CANON
 from airsense.logs.log import Channel, Log
 from airsense.logs.read import read_log
-from airsense.results import Finding, Presented
+from airsense.results import Finding, Presented, Severity
 from airsense.setup.load import load_engine
 from airsense.units import from_si, signal_unit
 
@@ -71,7 +71,22 @@ def run(log_file: str | Path, engine_file: str | Path | None = None) -> Channels
         duration_s=end - start,
         channels=channel_rows(log),
         ignored=log.ignored,
-        findings=log.findings,
+        findings=(*log.findings, *_missing_barometer(log)),
+    )
+
+
+def _missing_barometer(log: Log) -> tuple[Finding, ...]:
+    """Say here what the other jobs say where it matters to them."""
+    if "barometric_pressure" in log:
+        return ()
+    return (
+        Finding(
+            code="missing_barometer",
+            severity=Severity.INFO,
+            message="no barometric pressure in the log",
+            fix="log it, or a few seconds with the ignition on and the engine still",
+            where=log.path,
+        ),
     )
 
 

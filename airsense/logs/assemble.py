@@ -62,8 +62,6 @@ def assemble(tables: Sequence[Table], recognition: Recognition, *, where: str) -
         if channel is not None:
             channels[channel.name] = channel
             columns.add(match.column)
-    if "barometric_pressure" not in channels and channels:
-        findings.append(_no_barometer(where))
     return Assembly(channels, frozenset(columns), tuple(findings))
 
 
@@ -281,14 +279,4 @@ def _afr(match: Match) -> Finding:
         "that displays ship with whatever the fuel",
         fix="log lambda itself, or check the scale of the display",
         where=f"column {match.header!r}",
-    )
-
-
-def _no_barometer(where: str) -> Finding:
-    return Finding(
-        code="no_barometer",
-        severity=Severity.INFO,
-        message="no barometric pressure in the log",
-        fix="log it, or note the weather of the day in campaign.toml",
-        where=where,
     )

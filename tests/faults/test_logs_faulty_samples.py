@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from airsense.jobs.channels import run
 from airsense.logs.log import Log
 from airsense.logs.read import read_log
 from airsense.results import Finding
@@ -192,5 +193,6 @@ def test_two_logs_in_one_file_are_told_apart(tmp_path: Path) -> None:
 
 def test_a_missing_barometer_is_said(tmp_path: Path) -> None:
     columns = {h: v for h, v in drive().items() if "Barometric" not in h}
-    assert any(f.code == "no_barometer" for f in read(tmp_path, columns).findings)
-    assert not any(f.code == "no_barometer" for f in read(tmp_path, drive()).findings)
+    for content, missing in ((columns, True), (drive(), False)):
+        result = run(save(tmp_path / "log.csv", text(content)))
+        assert any(f.code == "missing_barometer" for f in result.findings) == missing
