@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from airsense.physics.duct import orifice_flow_relative
 from airsense.results import Interval
 from airsense.transfer.basis import SplineBasis
-from airsense.transfer.fit import AMPLITUDES, Fit, fit_blocks
+from airsense.transfer.choose import AMPLITUDES
+from airsense.transfer.fit import Fit, fit_blocks
 from airsense.transfer.mixed import (
     Design,
     Posterior,

@@ -4,7 +4,7 @@ For route k, run r and block i, with the axis x = ln(indicated flow)::
 
     ln(route) - ln(indicated) = [c0 + u(x)] present      wanted: ln(true/indicated)
                               + f_k(speed, pressure)     the route's own error, same in all runs
-                              + b_k present              its drift between baseline and present
+                              + [b_k + g_k(x)] present   its drift between baseline and present
                               + e_kr + d_kr (x - mean)   its run effect, and drift within the run
                               + e_r                      the sensor's run effect
                               + noise
@@ -37,6 +37,11 @@ U_BREATHING_BEND = 0.08
 U_FUEL_CURVE = 0.05
 U_FUEL_SLOPE = 0.03
 SPEED_KNOT_STEP = 0.15
+# The drift between baseline and present is not quite the same over the axis: the standard deviation
+# of its bend over that of its level, our choice.
+BETWEEN_BEND = 0.5
+# A lag between sensor and route that nobody knows, after alignment: our choice.
+U_LAG_S = 0.03
 # Drift within a run, per unit of ln(flow), over the run-to-run uncertainty: our choice.
 DRIFT_SHARE = 0.5
 
@@ -57,24 +62,28 @@ class Noise:
     sigma: FloatArray
     inflation: FloatArray
 
+    def variance(self, route: int, rate_ps: FloatArray) -> FloatArray:
+        """Return the variance of blocks of a route, with the lag that nobody knows."""
+        lag = (U_LAG_S * rate_ps) ** 2
+        return np.asarray((self.sigma[route] ** 2 + lag) * self.inflation[route])
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Normal:
-    """Normal equations of the blocks of one fold: X'WX, X'Wy, y'Wy, sum of ln W, count."""
+    """Normal equations of some blocks: X'WX, X'Wy, y'Wy, sum of ln W."""
 
     xwx: FloatArray
     xwy: FloatArray
     ywy: float
     ln_w: float
-    count: int
 
-    def __add__(self, other: Normal) -> Normal:
+    def plus(self, other: Normal, sign: float = 1.0) -> Normal:
+        """Return the equations of both sets of blocks; with a sign of -1, of this without them."""
         return Normal(
-            self.xwx + other.xwx,
-            self.xwy + other.xwy,
-            self.ywy + other.ywy,
-            self.ln_w + other.ln_w,
-            self.count + other.count,
+            xwx=self.xwx + sign * other.xwx,
+            xwy=self.xwy + sign * other.xwy,
+            ywy=self.ywy + sign * other.ywy,
+            ln_w=self.ln_w + sign * other.ln_w,
         )
 
 
@@ -150,7 +159,8 @@ def build_design(
         *(_part(s.column * present, s.u_size) for s in signatures),
         _part(runs, samples.u_run_sensor, is_run=True),
     ]
-    per_route = [_route_parts(blocks, route, runs) for route in samples.routes]
+    curve = shared[1].columns
+    per_route = [_route_parts(blocks, route, runs, curve, basis) for route in samples.routes]
     parts = [*shared, *(part for own in per_route for part in own)]
     size = sum(part.precision.shape[0] for part in parts)
     x = np.zeros((len(per_route), blocks.run.size, size))
@@ -180,14 +190,22 @@ def _part(columns: FloatArray, u: float, *, is_run: bool = False) -> _Part:
     return _Part(columns=matrix, precision=np.eye(matrix.shape[1]) / u**2, is_run=is_run)
 
 
-def _route_parts(blocks: Blocks, route: RouteSamples, runs: FloatArray) -> list[_Part]:
+def _route_parts(
+    blocks: Blocks,
+    route: RouteSamples,
+    runs: FloatArray,
+    curve: FloatArray,
+    basis: SplineBasis,
+) -> list[_Part]:
     """Return what belongs to one route: its own error, its drift, its run effects."""
+    bend = BETWEEN_BEND * route.u_between
     lean = blocks.axis - runs @ (runs.T @ blocks.axis / runs.sum(axis=0))
     own = _breathing_parts(blocks) if route.breathing else _fuel_parts(blocks)
     return [
         _part(np.ones(blocks.run.size), route.u_absolute),
         *own,
         _part(blocks.present.astype(np.float64), route.u_between),
+        _Part(columns=curve, precision=process_precision(basis, bend)),
         _part(runs, route.u_run, is_run=True),
         _part(runs * lean[:, None], DRIFT_SHARE * route.u_run, is_run=True),
     ]
@@ -222,18 +240,20 @@ def _centred(values: FloatArray) -> FloatArray:
 def normal_of(design: Design, noise: Noise, mask: BoolArray) -> Normal:
     """Return the normal equations of the blocks in `mask`."""
     p = design.x.shape[2]
-    total = Normal(np.zeros((p, p)), np.zeros(p), 0.0, 0.0, 0)
+    total = Normal(xwx=np.zeros((p, p)), xwy=np.zeros(p), ywy=0.0, ln_w=0.0)
     for k in range(design.x.shape[0]):
         y = design.blocks.residual[k]
         use = mask & np.isfinite(y)
-        weight = 1.0 / (noise.sigma[k] ** 2 * noise.inflation[k])
         x, y = design.x[k][use], y[use]
-        total = total + Normal(
-            weight * x.T @ x,
-            weight * x.T @ y,
-            float(weight * y @ y),
-            float(y.size * np.log(weight)),
-            int(y.size),
+        weight = 1.0 / noise.variance(k, design.blocks.rate_ps[use])
+        weighted = weight[:, None] * x
+        total = total.plus(
+            Normal(
+                xwx=weighted.T @ x,
+                xwy=weighted.T @ y,
+                ywy=float(weight @ y**2),
+                ln_w=float(np.sum(np.log(weight))),
+            )
         )
     return total
 

@@ -14,8 +14,8 @@ BoolArray = NDArray[np.bool_]
 # Samples closer than this are one look at the same state: hot film, manifold and logger are
 # correlated over a few tenths of a second.
 BLOCK_S = 0.5
-# Faster than this, a lag of 20 ms that nobody knows is worth 2 %.
-MAX_RATE_PS = 1.0
+# Faster than this, a lag of 30 ms that nobody knows is worth 1.5 %.
+MAX_RATE_PS = 0.5
 MIN_BLOCK_SHARE = 0.4
 
 
@@ -64,7 +64,8 @@ class Blocks:
     """Means over `BLOCK_S`; arrays of shape (m,), `residual` of shape (routes, m).
 
     `residual` is ln(route) - ln(indicated), NaN where a route is missing; `axis` is ln(indicated)
-    less its noise, as far as that is known; `samples` counts what went in.
+    less its noise, as far as that is known; `rate_ps` is its rate of change; `samples` counts what
+    went in.
     """
 
     run: IntArray
@@ -75,6 +76,7 @@ class Blocks:
     p_manifold_pa: FloatArray
     p_ambient_pa: FloatArray
     residual: FloatArray
+    rate_ps: FloatArray
     samples: FloatArray
 
     def pick(self, mask: BoolArray) -> Blocks:
@@ -88,6 +90,7 @@ class Blocks:
             p_manifold_pa=self.p_manifold_pa[mask],
             p_ambient_pa=self.p_ambient_pa[mask],
             residual=self.residual[:, mask],
+            rate_ps=self.rate_ps[mask],
             samples=self.samples[mask],
         )
 
@@ -122,6 +125,7 @@ def to_blocks(samples: ReferenceSamples, block_s: float = BLOCK_S) -> Blocks:
         p_manifold_pa=mean(samples.p_manifold_pa),
         p_ambient_pa=mean(samples.p_ambient_pa),
         residual=_means_per_route(residual[:, good], start),
+        rate_ps=_rates(run[start], mean(samples.ln_indicated), mean(samples.time_s)),
         samples=count,
     )
     return blocks.pick(_sound(blocks))
@@ -147,19 +151,22 @@ def _means_per_route(residual: FloatArray, start: IntArray) -> FloatArray:
 
 def _sound(blocks: Blocks) -> BoolArray:
     full = np.zeros(blocks.run.size, dtype=bool)
-    slow = np.ones(blocks.run.size, dtype=bool)
     for run in np.unique(blocks.run):
         here = blocks.run == run
         usual = np.quantile(blocks.samples[here], 0.8)
         full[here] = blocks.samples[here] >= MIN_BLOCK_SHARE * usual
-        slow[here] = np.abs(_rate(blocks.axis[here], blocks.time_s[here])) < MAX_RATE_PS
+    slow = np.abs(blocks.rate_ps) < MAX_RATE_PS
     return np.asarray(full & slow & np.isfinite(blocks.residual).any(axis=0))
 
 
-def _rate(value: FloatArray, time_s: FloatArray) -> FloatArray:
-    if value.size < 2:
-        return np.zeros_like(value)
-    return np.asarray(np.gradient(value, time_s))
+def _rates(run: IntArray, axis: FloatArray, time_s: FloatArray) -> FloatArray:
+    """Rate of change of ln(flow) within each run, zero for a run of one block."""
+    rates = np.zeros(run.size)
+    for one in np.unique(run):
+        here = np.flatnonzero(run == one)
+        if here.size > 1:
+            rates[here] = np.gradient(axis[here], time_s[here])
+    return rates
 
 
 def _empty(routes: int) -> Blocks:
@@ -173,6 +180,7 @@ def _empty(routes: int) -> Blocks:
         p_manifold_pa=none,
         p_ambient_pa=none,
         residual=np.empty((routes, 0)),
+        rate_ps=none,
         samples=none,
     )
 

@@ -127,7 +127,7 @@ def study(campaigns: int, seed: int = 4, only: str = "") -> dict[str, Score]:
         for k, engine in enumerate(ENGINES):
             count = len(range(k, campaigns, len(ENGINES)))
             cases = [Case(log_maf_signal=True, **AS_DECLARED, **make(rng)) for _ in range(count)]
-            for campaign in simulate_campaigns(engine, cases, seed + number):
+            for campaign in simulate_campaigns(engine, cases, 100 * seed + 10 * number + k):
                 score(campaign, score_of)
         out[name] = score_of
     return out
