@@ -330,6 +330,11 @@ def _sentence(verdict: SpoolVerdict, last: TimeRow, speeds: Sequence[float], ter
     if not np.isfinite(d.low):
         return f"{shown}, but there is a single repeat: not resolved."
     span = f"{shown} ({d.low:+.2f} to {d.high:+.2f} s)"
+    if verdict is not last.verdict:
+        return (
+            f"{span}, but 90 % of its own rise does not: a changed boost target or pressure "
+            "sensor would do the same, so it is not resolved."
+        )
     if verdict is SpoolVerdict.NOT_RESOLVED:
         return f"{span}: not resolved."
     return f"{verdict.value.capitalize()}: {span}, and the own rise agrees."

@@ -16,6 +16,7 @@ from airsense.evidence.verdict import Verdict
 from airsense.jobs import campaign as job
 from airsense.jobs.campaign import compare_campaign, with_weather
 from airsense.jobs.compare import CompareResult, compare_logs
+from airsense.logs.log import Log
 from airsense.results import Interval
 from airsense.setup.campaign import CampaignIntake, CampaignRun
 from airsense.simulate.case import Case
@@ -250,6 +251,73 @@ def test_tunes_are_compared_within_themselves(three: Session) -> None:
     for pair in found.pairs:
         assert pair.airflow_change.contains(truth)
     assert [r.tune for r in found.ranking] == ["road", "road", "race", "race"]
+
+
+def test_a_tune_of_the_baseline_alone_gives_no_pair(three: Session) -> None:
+    logs, runs = in_order(three.logs, "ACAC")
+    alone = three.logs["A"][2:]
+    more = tuple(
+        CampaignRun(log=f"x{k}", intake="A", tune="alone", order=10 + k) for k in range(len(alone))
+    )
+    found = compare_campaign(campaign_of((*runs, *more)), [*logs, *alone], three.setup)
+    assert [(p.intake, p.tune) for p in found.pairs] == [("C", "t")]
+    assert {r.tune for r in found.ranking} == {"t"}
+
+
+def test_pulls_of_one_log_share_out_its_place_in_the_order(three: Session) -> None:
+    first, second, third = (
+        joined(three.logs[n][k : k + 2]) for n, k in (("A", 0), ("C", 0), ("A", 2))
+    )
+    runs = tuple(
+        CampaignRun(log=f"{k}", intake=n, tune="t", order=k) for k, n in enumerate("ACA", start=1)
+    )
+    found = compare_campaign(campaign_of(runs), [first, second, third], three.setup)
+    assert "drift_not_separable" not in codes(found)
+    pair = found.pairs[0]
+    assert pair.airflow_change.contains(change_of(three, "C", found.window.engine_speed_rpm))
+    assert pair.spool_up is not None
+    assert (pair.spool_up.repeats_before, pair.spool_up.repeats_after) == (4, 2)
+
+
+def joined(logs: list[Log]) -> Log:
+    """Return one log that holds several runs one after the other."""
+    gap = 1.0 + max(log.span_s[1] for log in logs)
+    names = set.intersection(*(set(log.channels) for log in logs))
+    return replace(
+        logs[0],
+        channels={
+            n: replace(
+                logs[0][n],
+                time_s=np.concatenate([log[n].time_s + k * gap for k, log in enumerate(logs)]),
+                value=np.concatenate([log[n].value for log in logs]),
+            )
+            for n in names
+        },
+    )
+
+
+def test_a_route_that_one_log_lacks_is_left_out_and_named(three: Session) -> None:
+    logs, runs = in_order(three.logs, "ACAC")
+    kept = {n: c for n, c in logs[2].channels.items() if n != "lambda"}
+    logs[2] = replace(logs[2], channels=kept)
+    pair = compare_campaign(campaign_of(runs), logs, three.setup).pairs[0]
+    (row,) = [e for e in pair.estimates if e.method == "fuel_lambda"]
+    assert not row.used
+    assert "no measured lambda" in row.reason
+    assert logs[2].path in row.reason
+
+
+def test_without_power_there_is_no_price(three: Session) -> None:
+    logs, runs = in_order(three.logs, "ACAC")
+    bare = [
+        replace(x, channels={n: c for n, c in x.channels.items() if n != "brake_power"})
+        for x in logs
+    ]
+    intakes = [CampaignIntake(name="A"), CampaignIntake(name="C", price=450.0)]
+    (row,) = compare_campaign(campaign_of(runs, intakes), bare, three.setup).price_per_kw
+    assert row.price_per_kw is None
+    assert row.brake_power_gain_w is None
+    assert "no brake power" in row.note
 
 
 def test_a_copied_log_is_no_repeat(three: Session, tmp_path: Path) -> None:
