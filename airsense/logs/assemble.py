@@ -123,7 +123,8 @@ def _convert(
         return None
     if not unit:
         unit, finding = infer_unit(match, raw, where=where)
-        findings.append(finding)
+        if (match.name, unit) != ("lambda", "1"):  # which has no unit to be written
+            findings.append(finding)
         if unit is None:
             return None
     read = parse_unit(unit)
