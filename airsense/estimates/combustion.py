@@ -50,9 +50,7 @@ def fuel_of(setup: EngineSetup) -> tuple[FuelProperties, tuple[Assumption, ...]]
     assumed = (
         ()
         if declared.name
-        else (
-            Assumption(quantity="fuel", value=name, source="from the ignition; see [fuel]"),
-        )
+        else (Assumption(quantity="fuel", value=name, source="from the ignition; see [fuel]"),)
     )
     return _with_declared(fuel_named(name), declared), assumed
 
@@ -131,15 +129,3 @@ def find_power_w(log: Log, time_s: FloatArray, speed_rpm: FloatArray) -> FloatAr
         return power
     torque = on_grid(log, "brake_torque", time_s)
     return None if torque is None else torque * speed_rpm * (2.0 * np.pi / 60.0)
-
-
-def require(condition: bool, *, what: str, where: str, got: str, fix: str) -> None:
-    """Raise the five-part error of a log that lacks what the job cannot do without."""
-    if not condition:
-        raise InputError(
-            what,
-            where=where,
-            got=got,
-            allowed="engine speed and mass air flow with at least two samples in common",
-            fix=fix,
-        )

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.errors import InputError
 from airsense.estimates.combustion import (
     find_fuel_flow,
     find_lambda,
     find_power_w,
     fuel_of,
-    require,
 )
 from airsense.estimates.pressures import Pressures, find_pressures
 from airsense.estimates.run import Air, Run, grid_of, native_step_s, on_grid
@@ -19,7 +21,7 @@ from airsense.logs.log import Log
 from airsense.physics.air import gas_constant_moist_air_jpkgk, vapour_mole_fraction
 from airsense.physics.align import lag_s
 from airsense.physics.breathing import filling_flow_kgps
-from airsense.results import Assumption, Finding
+from airsense.results import Assumption
 from airsense.setup.engine import Engine, EngineSetup
 
 FloatArray = NDArray[np.float64]
@@ -46,22 +48,9 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         If engine speed or the air-flow channel is missing or they never overlap in time.
     """
     time_s = grid_of(log)
-    require(
-        time_s.size >= 2,
-        what="the log has no engine speed together with an air flow or manifold pressure",
-        where=log.path,
-        got=", ".join(sorted(log.channels)) or "no recognised channel",
-        fix="see `airsense channels LOG`; name the columns in [channels] of engine.toml",
-    )
     speed = on_grid(log, "engine_speed", time_s)
-    require(
-        speed is not None,
-        what="engine speed is missing",
-        where=log.path,
-        got=", ".join(sorted(log.channels)),
-        fix="log engine speed, or name its column in [channels] of engine.toml",
-    )
-    assert speed is not None  # `require` raised otherwise; this tells the type checker
+    if time_s.size < 2 or speed is None:
+        raise _no_grid(log)
     pressures = find_pressures(log, time_s)
     charge = find_charge_temperature(log, setup, time_s, pressures)
     fuel, fuel_assumed = fuel_of(setup)
@@ -69,7 +58,7 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
     air, air_assumed = _air(log, pressures, charge)
     filling, filling_assumed = _filling(setup.engine, time_s, pressures, charge, air)
     maf, lags = _aligned_maf(log, time_s, speed, pressures)
-    power = find_power_w(log, time_s, speed)
+    logged = partial(on_grid, log, time_s=time_s)
     return Run(
         name=log.path,
         log=log,
@@ -77,7 +66,6 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         speed_rpm=speed,
         native_step_s=native_step_s(log),
         mdot_maf_kgps=maf,
-        maf_signal=on_grid(log, "maf_signal", time_s),
         p_manifold_pa=pressures.p_manifold_pa,
         p_ambient_pa=pressures.p_ambient_pa,
         p_ambient_assumed=pressures.ambient_assumed,
@@ -90,14 +78,10 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         mdot_fuel_kgps=fuel_flow.mdot_kgps,
         fuel_is_per_stroke=fuel_flow.per_stroke,
         lambda_=find_lambda(log, fuel, time_s),
-        egr_rate=on_grid(log, "egr_rate", time_s),
-        power_w=power,
-        depression_pa=on_grid(log, "inlet_depression", time_s),
-        turbo_speed_rpm=on_grid(log, "turbo_speed", time_s),
-        pedal=on_grid(log, "pedal", time_s),
+        power_w=find_power_w(log, time_s, speed),
         mdot_filling_kgps=filling,
         lags_s=lags,
-        findings=_all_findings(log, pressures, charge),
+        findings=(*log.findings, *pressures.findings, *charge.findings),
         assumptions=(
             *pressures.assumptions,
             *charge.assumptions,
@@ -106,11 +90,22 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
             *air_assumed,
             *filling_assumed,
         ),
+        maf_signal=logged("maf_signal"),
+        egr_rate=logged("egr_rate"),
+        depression_pa=logged("inlet_depression"),
+        turbo_speed_rpm=logged("turbo_speed"),
+        pedal=logged("pedal"),
     )
 
 
-def _all_findings(log: Log, pressures: Pressures, charge: Charge) -> tuple[Finding, ...]:
-    return (*log.findings, *pressures.findings, *charge.findings)
+def _no_grid(log: Log) -> InputError:
+    return InputError(
+        "the log has no engine speed together with an air flow or manifold pressure",
+        where=log.path,
+        got=", ".join(sorted(log.channels)) or "no recognised channel",
+        allowed="engine speed and mass air flow with at least two samples in common",
+        fix="see `airsense channels LOG`; name the columns in [channels] of engine.toml",
+    )
 
 
 def _air(log: Log, pressures: Pressures, charge: Charge) -> tuple[Air, tuple[Assumption, ...]]:
