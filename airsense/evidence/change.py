@@ -15,6 +15,7 @@ from airsense.estimates.fuel_lambda import LAMBDA_KEY
 from airsense.evidence.bins import BinTable
 from airsense.evidence.effects import (
     Effect,
+    change_dof,
     change_variance,
     collect_effects,
     engine_effect,
@@ -234,7 +235,10 @@ def route_change(change: Change, route: str, coverage: float = COVERAGE) -> Inte
     """Return the change that one route shows on its own, with its own budget."""
     row = change.routes.index(route)
     parts = [
-        (e.sensitivity[row] ** 2 * change_variance(e, change.run_weight), e.dof)
+        (
+            e.sensitivity[row] ** 2 * change_variance(e, change.run_weight),
+            change_dof(e, change.run_weight),
+        )
         for e in change.effects
     ]
     noise = float(np.sum(change.noise[row] + change.common_noise)) / change.n_bins**2
@@ -272,6 +276,8 @@ def state_change(
     )
     effects = update_by_repeats(effects, means, design.matrix, np.zeros(1))
     variance = np.array([change_variance(e, design.run_weight) for e in effects])
-    dof = welch_satterthwaite(variance, np.array([e.dof for e in effects]))
+    dof = welch_satterthwaite(
+        variance, np.array([change_dof(e, design.run_weight) for e in effects])
+    )
     mean = float(design.weights @ means[:, 0])
     return single(mean, float(np.sqrt(variance.sum())), dof).interval(coverage)

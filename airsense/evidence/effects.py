@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.estimates.estimate import Influence
+from airsense.evidence.student import welch_satterthwaite
 
 FloatArray = NDArray[np.float64]
 
@@ -25,7 +26,8 @@ class Effect:
     """One physical cause of scatter: how much it moves each route's ln(flow).
 
     `sensitivity` has shape (n_routes,); `run` and `between` are standard uncertainties (k = 1)
-    of one run, and of the difference between the configurations.
+    of one run, and of the difference between the configurations. `dof` is how well the declared
+    sizes are known; `run_dof` how well that of a run is once repeats have been seen.
     """
 
     key: str
@@ -35,6 +37,12 @@ class Effect:
     run: float
     between: float
     dof: float
+    run_dof: float | None = None
+
+    @property
+    def dof_of_run(self) -> float:
+        """Degrees of freedom of `run`."""
+        return self.dof if self.run_dof is None else self.run_dof
 
 
 def collect_effects(budgets: Mapping[str, Sequence[Influence]]) -> tuple[Effect, ...]:
@@ -97,12 +105,21 @@ def change_variance(effect: Effect, run_weight: float) -> float:
     return effect.between**2 + run_weight * effect.run**2
 
 
+def change_dof(effect: Effect, run_weight: float) -> float:
+    """Return the degrees of freedom of `change_variance`.
+
+    Repeats teach how large the run-to-run part is, not how far the configurations drift apart.
+    """
+    variance = np.array([effect.between**2, run_weight * effect.run**2])
+    return welch_satterthwaite(variance, np.array([effect.dof, effect.dof_of_run]))
+
+
 def spread(effect: Effect, correlation: FloatArray, variance: float) -> FloatArray:
     """Return the covariance over (route, bin), flattened route-major."""
     routes = np.outer(effect.sensitivity, effect.sensitivity)
     return np.asarray(variance * np.kron(routes, correlation), dtype=np.float64)
 
 
-def with_run(effect: Effect, run: float, between: float, dof: float) -> Effect:
+def with_run(effect: Effect, run: float, between: float, run_dof: float) -> Effect:
     """Return the effect with updated sizes."""
-    return replace(effect, run=run, between=between, dof=dof)
+    return replace(effect, run=run, between=between, run_dof=run_dof)

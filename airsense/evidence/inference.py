@@ -20,7 +20,13 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.special import ndtr
 
-from airsense.evidence.effects import Effect, bin_correlation, change_variance, spread
+from airsense.evidence.effects import (
+    Effect,
+    bin_correlation,
+    change_dof,
+    change_variance,
+    spread,
+)
 from airsense.evidence.hypotheses import Hypothesis
 from airsense.evidence.priors import (
     NEW_LEAK_SHARE,
@@ -253,7 +259,7 @@ class _Solver:
             Part(
                 label=e.label,
                 u=float(np.sqrt(max(weights @ k @ weights, 0.0))),
-                dof=e.dof,
+                dof=change_dof(e, self.change.run_weight),
                 shared=e.between > 0.0,
             )
             for e, k in self.parts

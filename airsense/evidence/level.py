@@ -14,7 +14,7 @@ from airsense.estimates.routes import Unused
 from airsense.evidence.bins import BinTable
 from airsense.evidence.causes import CauseResult, rank_causes
 from airsense.evidence.change import build_level, conditions_of
-from airsense.evidence.effects import change_variance
+from airsense.evidence.effects import change_dof, change_variance
 from airsense.evidence.hypotheses import LEVEL_SIZES, hypotheses
 from airsense.evidence.inference import Change, Part, Posterior, infer
 from airsense.evidence.next_measurement import NextMeasurement, propose
@@ -145,7 +145,7 @@ def _estimate(level: Change, method: str) -> LevelEstimate:
         (
             (e.sensitivity[sensor] - e.sensitivity[row]) ** 2
             * change_variance(e, level.run_weight),
-            e.dof,
+            change_dof(e, level.run_weight),
         )
         for e in level.effects
     ]

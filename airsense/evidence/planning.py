@@ -159,10 +159,11 @@ def forecast(
     between = rows.over_speeds * np.array([m * p[0] for m, p in zip(moved, pairs, strict=True)])
     run = rows.over_speeds * np.array([m * p[1] for m, p in zip(moved, pairs, strict=True)])
     total = float(between.sum() + run.sum())
-    prior_dof = np.array([e.dof for e in rows.effects])
+    drift_dof = np.array([e.dof for e in rows.effects])
+    run_dof = np.array([e.dof_of_run for e in rows.effects])
     gained = (2.0 * runs - 2.0) * run / max(float(run.sum()), 1e-300)
     dof = welch_satterthwaite(
-        np.concatenate([between, run]), np.concatenate([prior_dof, prior_dof + gained])
+        np.concatenate([between, run]), np.concatenate([drift_dof, run_dof + gained])
     )
     components = [
         Component(

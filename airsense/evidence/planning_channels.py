@@ -220,7 +220,7 @@ def _learned(effect: Effect, pilot: Pilot) -> Effect:
     seen = None if pilot.effects is None else pilot.effects.get(effect.key)
     if seen is None or seen.label != effect.label:
         return effect
-    return with_run(effect, run=seen.run, between=seen.between, dof=seen.dof)
+    return with_run(effect, run=seen.run, between=seen.between, run_dof=seen.dof_of_run)
 
 
 def _any(channels: frozenset[str], names: Sequence[str]) -> bool:

@@ -55,7 +55,7 @@ def update_by_repeats(
     left = residuals(run_means, design) * np.sqrt(n_runs / free)
     g = np.array([effects[k].sensitivity for k in moving])
     prior = np.array([effects[k].run ** 2 for k in moving])
-    dof = np.array([effects[k].dof for k in moving])
+    dof = np.array([effects[k].dof_of_run for k in moving])
     variance = prior.copy()
     share = np.zeros_like(variance)
     for _ in range(_ITERATIONS):
@@ -75,6 +75,6 @@ def update_by_repeats(
             effects[k],
             run=float(np.sqrt(variance[i])),
             between=float(between),
-            dof=float(dof[i] + free * share[i]),
+            run_dof=float(dof[i] + free * share[i]),
         )
     return tuple(out)

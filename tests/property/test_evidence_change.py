@@ -18,6 +18,7 @@ from airsense.evidence.change import (
 )
 from airsense.evidence.effects import (
     bin_correlation,
+    change_dof,
     change_variance,
     collect_effects,
     engine_effect,
@@ -88,7 +89,19 @@ def test_variance_of_a_change_and_its_spread_over_routes_and_bins() -> None:
     assert got[2, 4] == pytest.approx(-0.5 * 4.0)
     assert got[4, 5] == pytest.approx(0.25 * 4.0 * 0.8)
     assert not got[:2].any()
-    assert with_run(e, 0.02, 0.005, 9.0).run == 0.02
+    learned = with_run(e, 0.02, 0.005, 9.0)
+    assert (learned.run, learned.between, learned.dof_of_run) == (0.02, 0.005, 9.0)
+    assert (learned.dof, e.dof_of_run) == (5.6, 5.6)
+
+
+def test_repeats_teach_nothing_about_a_drift_between_configurations() -> None:
+    """Welch-Satterthwaite over two parts: 16e-6 with 5.6 and 54e-6 with 25 degrees of freedom."""
+    e = with_run(effect("a", (1,), run=0.003, between=0.004), 0.009, 0.004, 25.0)
+    parts = np.array([0.004**2, 2 / 3 * 0.009**2])
+    wanted = parts.sum() ** 2 / (parts[0] ** 2 / 5.6 + parts[1] ** 2 / 25.0)
+    assert change_dof(e, 2 / 3) == pytest.approx(wanted)
+    drift_alone = with_run(effect("a", (1,), between=0.004), 0.0, 0.004, 25.0)
+    assert change_dof(drift_alone, 2 / 3) == pytest.approx(5.6)
 
 
 def test_an_effect_is_mostly_an_offset_and_otherwise_smooth_over_speed() -> None:
@@ -235,8 +248,9 @@ def test_conditions_know_which_routes_lambda_moves_and_what_a_map_does_with_pres
 def test_one_routes_change_has_its_own_budget(route: int) -> None:
     change = build_change(pair_table(u_common=1e-3), BUDGETS, PAIR, controlled=True)
     parts = [
-        (e.sensitivity[route] ** 2 * (e.between**2 + 2 / 3 * e.run**2), e.dof)
+        (e.sensitivity[route] ** 2 * v, dof)
         for e in change.effects
+        for v, dof in ((e.between**2, e.dof), (2 / 3 * e.run**2, e.dof_of_run))
     ]
     parts.append((float(np.sum(change.noise[route] + change.common_noise)) / 25, 5.0))
     variance, dof = np.array(parts).T

@@ -39,7 +39,8 @@ def test_one_effect_gets_the_pooled_variance(declared: float, seen: float, dof: 
     (got,) = updated((effect("a", (1,), run=declared, between=0.002, dof=dof),), means_with(seen))
     pooled = (dof * declared**2 + FREE * seen**2) / (dof + FREE)
     assert got.run**2 == pytest.approx(pooled, rel=2e-3)
-    assert got.dof == pytest.approx(dof + FREE, rel=1e-3)
+    assert got.run_dof == pytest.approx(dof + FREE, rel=1e-3)
+    assert got.dof == dof, "what the drift is known by"
 
 
 def test_louder_repeats_widen_run_and_drift() -> None:
@@ -69,6 +70,7 @@ def test_effects_without_run_scatter_stay() -> None:
     moved = effect("a", (1,), run=0.003)
     got = updated((fixed, moved), means_with(0.03))
     assert got[0] is fixed
+    assert got[0].dof_of_run == 5.6
     assert got[1].key == "a"
     assert got[1].run > 0.003
     assert updated((fixed,), means_with(0.03)) == (fixed,)
@@ -79,7 +81,7 @@ def test_sample_noise_that_explains_the_scatter_leaves_the_effect() -> None:
     (blamed,) = updated((quiet,), means_with(0.01), noise=0.0)
     (excused,) = updated((quiet,), means_with(0.01), noise=0.01**2)
     assert excused.run < 0.5 * (blamed.run + 0.003)
-    assert excused.dof < blamed.dof
+    assert excused.dof_of_run < blamed.dof_of_run
 
 
 def test_scatter_that_all_routes_share_goes_to_the_engine() -> None:
@@ -134,4 +136,4 @@ def test_degrees_of_freedom_grow_by_the_share_that_an_effect_has_in_its_route() 
     got = updated(effects, means_with(0.01 * np.sqrt(2.0)))
     for e in got:
         assert e.run == pytest.approx(0.01, rel=1e-3)
-        assert e.dof == pytest.approx(5.0 + 0.5 * FREE, rel=1e-3)
+        assert e.run_dof == pytest.approx(5.0 + 0.5 * FREE, rel=1e-3)

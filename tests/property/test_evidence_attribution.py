@@ -1,0 +1,151 @@
+"""What made the true change, and what fuel did: by hand, from known changes of state."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from airsense.evidence.attribution import (
+    FEEDBACK_GAIN,
+    FEEDBACK_GAIN_HIGH,
+    Attribution,
+    attribute,
+    restriction_ceiling,
+)
+from airsense.evidence.change import pair_design
+from airsense.results import Interval
+from tests.evidence_inputs import change_of, table_of, usual_effects
+
+DESIGN = pair_design([False] * 3 + [True] * 3)
+ONES = np.ones((6, 6))
+AFTER = (np.arange(6) >= 3)[:, None] * ONES
+SOME_GAIN = Interval(0.05, 0.04, 0.06)
+NO_SKEW = Interval(0.0, -0.01, 0.01)
+ROUTES = ("mass_air_flow", "speed_density", "fuel_lambda")
+
+
+def given(
+    *,
+    true: Interval = SOME_GAIN,
+    skew: Interval = NO_SKEW,
+    fuel: Interval | None = None,
+    power: Interval | None = None,
+    depression_pa: float | None = None,
+    routes: tuple[str, ...] = ROUTES,
+    **states: object,
+) -> Attribution:
+    return attribute(
+        table_of(dict.fromkeys(routes, 0.0 * ONES), **states),  # type: ignore[arg-type]
+        DESIGN,
+        change_of(np.zeros((len(routes), 6)), routes=routes, effects=usual_effects()),
+        true=true,
+        skew=skew,
+        fuel=fuel,
+        power=power,
+        depression_pa=depression_pa,
+        p_ambient_pa=1e5,
+    )
+
+
+def test_parts_multiply_to_the_true_change() -> None:
+    got = given(p_manifold_pa=2e5 * (1 + 0.04 * AFTER), t_charge_k=310.0 * (1 + 0.02 * AFTER))
+    assert got.manifold_pressure is not None
+    assert got.charge_temperature is not None
+    assert got.volumetric_efficiency is not None
+    assert got.manifold_pressure.value == pytest.approx(0.04, abs=1e-9)
+    assert got.charge_temperature.value == pytest.approx(1 / 1.02 - 1, abs=1e-9)
+    assert got.charge_temperature.low < got.charge_temperature.value
+    assert got.charge_temperature.high > got.charge_temperature.value
+    product = (
+        (1 + got.manifold_pressure.value)
+        * (1 + got.charge_temperature.value)
+        * (1 + got.volumetric_efficiency.value)
+    )
+    assert product == pytest.approx(1.05, abs=1e-9)
+    assert got.volumetric_efficiency.half_width > got.manifold_pressure.half_width
+    assert got.volumetric_efficiency.half_width > 0.01
+    assert (got.engine_speed.low, got.engine_speed.high) == (0.0, 0.0)  # type: ignore[union-attr]
+
+
+def test_half_widths_of_a_ratio_add_in_quadrature_of_logarithms() -> None:
+    power, fuel = Interval(0.08, 0.06, 0.10), Interval(0.03, 0.02, 0.04)
+    got = given(power=power, fuel=fuel)
+    ratio = got.power_from_efficiency
+    assert ratio is not None
+    assert ratio.value == pytest.approx(1.08 / 1.03 - 1)
+    half = np.hypot(0.5 * np.log(1.10 / 1.06), 0.5 * np.log(1.04 / 1.02))
+    assert ratio.low == pytest.approx(1.08 / 1.03 * np.exp(-half) - 1)
+    assert ratio.high == pytest.approx(1.08 / 1.03 * np.exp(half) - 1)
+    assert got.power_from_fuel == fuel
+
+
+def test_what_was_not_measured_is_not_attributed() -> None:
+    got = given()
+    assert got.manifold_pressure is None
+    assert got.charge_temperature is None
+    assert got.volumetric_efficiency is None
+    assert got.power_from_fuel is None
+    assert got.power_from_efficiency is None
+    assert got.fuelling_feedback is None
+    assert got.restriction_ceiling is None
+    assert given(fuel=Interval(0.1, 0.0, 0.2)).power_from_fuel is None
+    assert given(power=Interval(0.1, 0.0, 0.2)).power_from_efficiency is None
+
+
+def test_breathing_is_the_rest_only_where_speed_density_is_a_route() -> None:
+    states = {"p_manifold_pa": 2e5 * ONES, "t_charge_k": 310.0 * ONES}
+    assert given(**states).volumetric_efficiency is not None
+    assert given(
+        routes=("mass_air_flow", "brake_power", "fuel_lambda"), **states
+    ).volumetric_efficiency is None  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("fuel", "skew", "value", "high"),
+    [
+        # Only as much fuel as the sensor over-reads, and only fuel that was added.
+        (Interval(0.06, 0.05, 0.07), Interval(0.04, 0.03, 0.05), 0.4 * 0.04, 0.8 * 0.05),
+        (Interval(0.02, 0.01, 0.03), Interval(0.04, 0.03, 0.05), 0.4 * 0.02, 0.8 * 0.03),
+        (Interval(-0.02, -0.03, -0.01), Interval(0.04, 0.03, 0.05), 0.0, 0.0),
+        (Interval(0.06, 0.05, 0.07), Interval(-0.04, -0.05, -0.03), 0.0, 0.0),
+    ],
+)
+def test_feedback_through_fuelling(
+    fuel: Interval, skew: Interval, value: float, high: float
+) -> None:
+    got = given(fuel=fuel, skew=skew).fuelling_feedback
+    assert got is not None
+    assert (got.value, got.low, got.high) == pytest.approx((value, 0.0, high))
+    assert (FEEDBACK_GAIN, FEEDBACK_GAIN_HIGH) == (0.4, 0.8)
+
+
+def test_ceiling_of_a_lower_restriction_by_hand() -> None:
+    """3 kPa of 100 kPa: 100/97 = +3.093 % denser air at the compressor, pressure ratio kept."""
+    got = restriction_ceiling(3e3, 1e5)
+    assert got is not None
+    assert got.value == pytest.approx(100 / 97 - 1)
+    assert got.low == pytest.approx(100 / 97.3 - 1)
+    assert got.high == pytest.approx(100 / 96.7 - 1)
+    for nonsense in (None, 0.0, -50.0, 5e4, 9e4):
+        assert restriction_ceiling(nonsense, 1e5) is None
+
+
+@pytest.mark.parametrize(
+    ("true", "depression", "boost", "words"),
+    [
+        (Interval(0.08, 0.06, 0.10), 3e3, 0.0, "larger than removing the whole intake restriction"),
+        (Interval(0.03, 0.01, 0.05), 3e3, 0.0, ""),
+        (Interval(0.03, 0.01, 0.05), None, 0.05, "comes with manifold pressure"),
+        (Interval(0.03, -0.01, 0.07), None, 0.05, ""),
+        (Interval(0.08, 0.06, 0.10), 3e3, 0.05, "larger than removing"),
+    ],
+)
+def test_note(true: Interval, depression: float | None, boost: float, words: str) -> None:
+    got = given(
+        true=true,
+        depression_pa=depression,
+        p_manifold_pa=2e5 * (1 + boost * AFTER),
+        t_charge_k=310.0 * ONES,
+    )
+    assert words in got.note
+    assert bool(words) == bool(got.note)

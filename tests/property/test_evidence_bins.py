@@ -1,0 +1,164 @@
+"""Bins of engine speed: means at the centre, noise that routes share and do not, windows."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from airsense.errors import InputError
+from airsense.estimates.run import Run
+from airsense.estimates.segments import Segment
+from airsense.evidence.bins import bin_runs, common_window
+from tests.evidence_inputs import DRY, log_of
+
+FloatArray = NDArray[np.float64]
+
+
+def sweep(low: float = 1500.0, high: float = 3500.0, n: int = 400, step: float = 0.05) -> Segment:
+    time = step * np.arange(n)
+    run = Run(
+        name="run", log=log_of(time, engine_speed=2000.0), time_s=time, native_step_s=step,
+        speed_rpm=np.linspace(low, high, n), air=DRY,
+    )  # fmt: skip
+    return Segment(run=run, use=np.ones(n, dtype=bool), kind="pull", label="run")
+
+
+def flow(segment: Segment, exponent: float = 1.3) -> FloatArray:
+    return exponent * np.log(segment.run.speed_rpm / 2000.0) - 2.0
+
+
+def test_bin_means_are_values_at_the_centre_whatever_part_of_the_bin_was_sampled() -> None:
+    """ln(flow) straight in ln(speed) is recovered exactly, also where a run skips half a bin."""
+    full, gappy = sweep(), sweep()
+    gappy.use[(gappy.run.speed_rpm % 400.0) < 120.0] = False
+    table = bin_runs([full, gappy], {"a": [flow(full), flow(gappy)]}, {}, (1600.0, 3400.0))
+    wanted = 1.3 * np.log(table.centre_rpm / 2000.0) - 2.0
+    np.testing.assert_allclose(table.ln["a"], [wanted, wanted], atol=1e-9)
+    np.testing.assert_allclose(table.centre_rpm, np.arange(1700.0, 3400.0, 200.0))
+    np.testing.assert_allclose(table.edges_rpm, np.arange(1600.0, 3401.0, 200.0))
+    assert table.n_bins == 9
+    assert table.labels == ("run", "run")
+
+
+def test_samples_are_counted_and_thin_bins_left_empty() -> None:
+    one = sweep()
+    one.use[(one.run.speed_rpm > 2000.0) & (one.run.speed_rpm < 2190.0)] = False
+    table = bin_runs([one], {"a": [flow(one)]}, {}, (1600.0, 3400.0))
+    inside = (one.run.speed_rpm >= 1600.0) & (one.run.speed_rpm <= 3400.0) & one.use
+    assert table.samples.sum() == np.count_nonzero(inside)
+    assert table.samples[0, 2] < 3
+    assert np.isnan(table.ln["a"][0, 2])
+    assert np.isfinite(np.delete(table.ln["a"][0], 2)).all()
+
+
+def test_a_sample_that_one_route_lacks_is_left_out_for_all() -> None:
+    one = sweep()
+    lacking = flow(one)
+    lacking[150:200] = np.nan
+    table = bin_runs([one], {"a": [flow(one)], "b": [lacking]}, {}, (1600.0, 3400.0))
+    alone = bin_runs([one], {"a": [flow(one)]}, {}, (1600.0, 3400.0))
+    assert alone.samples.sum() - table.samples.sum() == 50
+
+
+def test_noise_of_a_bin_mean_counts_independent_samples_only() -> None:
+    """0.05 s apart and independent after 0.3 s: six samples weigh as one."""
+    rng = np.random.default_rng(2)
+    sigma, one = 0.02, sweep(n=4000, step=0.05)
+    noisy = [flow(one) + rng.normal(0.0, sigma, 4000) for _ in range(3)]
+    table = bin_runs([one], {n: [v] for n, v in zip("abc", noisy, strict=True)}, {}, (1600, 3400))
+    independent = table.samples[0] * 0.05 / 0.3
+    for name in "abc":
+        np.testing.assert_allclose(table.u_noise[name][0], sigma / np.sqrt(independent), rtol=0.15)
+    slow = sweep(n=400, step=0.5)
+    value = flow(slow) + rng.normal(0.0, sigma, 400)
+    other = bin_runs([slow], {"a": [value], "b": [flow(slow)]}, {}, (1600, 3400))
+    total = np.sqrt(other.u_noise["a"][0] ** 2 / 2.0)
+    np.testing.assert_allclose(
+        np.sqrt(np.mean(total**2)), 0.5 * sigma / np.sqrt(other.samples[0].mean()), rtol=0.15
+    )
+
+
+def test_noise_that_all_routes_share_is_common() -> None:
+    rng = np.random.default_rng(3)
+    one = sweep(n=4000)
+    shared, own = rng.normal(0.0, 0.03, 4000), rng.normal(0.0, 0.01, (2, 4000))
+    table = bin_runs(
+        [one], {"a": [flow(one) + shared + own[0]], "b": [flow(one) + shared + own[1]]}, {},
+        (1600, 3400),
+    )  # fmt: skip
+    root = np.sqrt(table.samples[0] * 0.05 / 0.3)
+    np.testing.assert_allclose(table.u_noise["a"][0] * root, 0.01, rtol=0.15)
+    # The mean over two routes keeps half of the variance of each route's own.
+    np.testing.assert_allclose(
+        table.u_common[0] * root, np.hypot(0.03, 0.01 / np.sqrt(2)), rtol=0.15
+    )
+
+
+def test_states_are_plain_means_and_nan_where_not_logged() -> None:
+    one = sweep()
+    pressure = one.run.speed_rpm * 100.0
+    pressure[::2] = np.nan
+    table = bin_runs([one], {"a": [flow(one)]}, {"p": [pressure], "t": [None]}, (1600, 3400))
+    np.testing.assert_allclose(table.state["p"][0], 100.0 * table.centre_rpm, rtol=3e-3)
+    assert np.isnan(table.state["t"]).all()
+    missing = np.where(one.run.speed_rpm < 1800.0, np.nan, 1.0)
+    gap = bin_runs([one], {"a": [flow(one)]}, {"p": [missing]}, (1600, 3400)).state["p"][0]
+    assert np.isnan(gap[0])
+    np.testing.assert_array_equal(gap[1:], 1.0)
+
+
+@pytest.mark.parametrize(
+    ("n", "window", "bins"),
+    [
+        (400, (1600.0, 3400.0), 9),   # 200 rpm each
+        (400, (1600.0, 1800.0), 3),   # never below three
+        (4000, (0.0, 6000.0), 16),    # never above sixteen
+        (40, (1600.0, 3400.0), 6),    # six samples a bin of the shortest run at least
+    ],
+)  # fmt: skip
+def test_number_of_bins(n: int, window: tuple[float, float], bins: int) -> None:
+    one = sweep(n=n, low=max(window[0] - 1, 1), high=window[1] + 1) if n == 4000 else sweep(n=n)
+    assert bin_runs([one], {"a": [flow(one)]}, {}, window).n_bins == bins
+
+
+def test_rows_of_a_table_can_be_taken_out() -> None:
+    runs = [sweep(), sweep(), sweep()]
+    table = bin_runs(
+        runs, {"a": [flow(s) + k for k, s in enumerate(runs)]},
+        {"p": [s.run.speed_rpm * k for k, s in enumerate(runs)]}, (1600, 3400),
+    )  # fmt: skip
+    part = table.of_repeats(np.array([True, False, True]))
+    np.testing.assert_array_equal(part.ln["a"], table.ln["a"][[0, 2]])
+    np.testing.assert_array_equal(part.state["p"], table.state["p"][[0, 2]])
+    np.testing.assert_array_equal(part.u_noise["a"], table.u_noise["a"][[0, 2]])
+    np.testing.assert_array_equal(part.u_common, table.u_common[[0, 2]])
+    np.testing.assert_array_equal(part.samples, table.samples[[0, 2]])
+    assert len(part.labels) == 2
+
+
+def test_common_window_is_what_all_runs_cover() -> None:
+    """One hundredth of the samples at each end of a pull may be cut."""
+    low, high = common_window([sweep(1500, 3500), sweep(1700, 3900)], None)
+    assert low == pytest.approx(1700 + 0.01 * 2200, abs=1.0)
+    assert high == pytest.approx(3500 - 0.01 * 2000, abs=1.0)
+    assert common_window([sweep()], (2000.0, 9000.0)) == pytest.approx((2000.0, 3480.0), abs=1.0)
+
+
+@pytest.mark.parametrize("wanted", [None, (4000.0, 5000.0), (2000.0, 2100.0)])
+def test_no_common_window_is_bad_input(wanted: tuple[float, float] | None) -> None:
+    runs = [sweep(1500, 2000), sweep(2100, 3500)] if wanted is None else [sweep()]
+    with pytest.raises(InputError) as caught:
+        common_window(runs, wanted)
+    assert caught.value.what == "the runs share no window of engine speed"
+    assert caught.value.where == ("--rpm" if wanted else "the logs")
+    assert "rpm" in caught.value.got
+    assert "200 rpm" in caught.value.allowed
+
+
+def test_a_run_without_usable_samples_is_bad_input() -> None:
+    one = sweep()
+    one.use[:] = False
+    with pytest.raises(InputError) as caught:
+        common_window([one], None)
+    assert caught.value.got == "no usable samples"
