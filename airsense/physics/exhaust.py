@@ -257,13 +257,12 @@ def lambda_brettschneider(
     dioxide, monoxide = (between(x, 0.0, 1.0, name=n) for x, n in ((co2, "co2"), (co, "co")))
     unburnt, nitric = (between(x, 0.0, 1.0, name=n) for x, n in ((hc, "hc"), (no, "no")))
     fuel = formula_of(h_c, o_c)
-    carbon = positive(fuel.carbon, "carbon in the fuel")
+    positive(fuel.carbon, "carbon in the fuel")
     burnt = dioxide + monoxide
     with np.errstate(divide="ignore", invalid="ignore"):
         water = fuel.hydrogen / 4.0 * WATER_GAS_K / (WATER_GAS_K + monoxide / dioxide)
         found = dioxide + monoxide / 2.0 + oxygen + nitric / 2.0
         found = found + (water - fuel.oxygen / 2.0) * burnt
-        needed = (
-            fuel.oxygen_demand / carbon * (burnt + not_negative(hc_carbon, "hc_carbon") * unburnt)
-        )
-        return np.where(burnt > 0.0, found / needed, np.nan)
+        carbon = burnt + not_negative(hc_carbon, "hc_carbon") * unburnt
+        lam = found / (fuel.oxygen_demand * carbon)
+        return np.where(burnt > 0.0, lam, np.nan)

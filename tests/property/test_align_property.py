@@ -62,6 +62,21 @@ def test_uneven_times_and_missing_samples():
     assert lag_s(t, a, b, 2.0).lag_s == pytest.approx(0.4, abs=0.05)
 
 
+@pytest.mark.parametrize("delay", [-1.93, 1.93])
+def test_delays_are_found_up_to_the_range(delay):
+    t = grid(10.0, 24.0)
+    assert lag_s(t, sweep(t - 6.0 - delay), sweep(t - 6.0), 2.0).lag_s == pytest.approx(
+        delay, abs=0.03
+    )
+
+
+def test_four_times_the_range_is_just_long_enough():
+    t = 500.0 + np.arange(0.0, 8.01, 0.125)
+    assert t[-1] - t[0] == 8.0
+    assert np.isfinite(lag_s(t, sweep(t - 500.2), sweep(t - 500.0), 2.0).lag_s)
+    assert np.isnan(lag_s(t[:-1], sweep(t - 500.2)[:-1], sweep(t - 500.0)[:-1], 2.0).lag_s)
+
+
 def test_first_order_lag_shows_as_its_time_constant():
     t = grid(20.0, 30.0)
     slow = first_order_lag(t, sweep(t), 0.4)
@@ -252,7 +267,7 @@ def test_other_impossible_arguments():
         undo_first_order_lag(t, t, -1.0)
     with pytest.raises(InputError, match="max_lag_s"):
         lag_s(t, t, t, 0.0)
-    with pytest.raises(InputError, match="^time_s is not a sequence") as info:
+    with pytest.raises(InputError, match=r"^time_s is not a sequence") as info:
         shift(np.zeros((2, 2)), np.zeros((2, 2)), 0.1)
     assert info.value.where == "argument time_s"
     assert info.value.got == "an array of 2 dimensions"

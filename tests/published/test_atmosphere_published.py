@@ -51,7 +51,7 @@ def test_geopotential_altitude_is_not_taken_for_geometric():
 
 @pytest.mark.parametrize("altitude_m", [-5001.0, 11001.0])
 def test_no_road_is_there(altitude_m):
-    with pytest.raises(InputError, match="^altitude_m is not a possible value"):
+    with pytest.raises(InputError, match=r"^altitude_m is not a possible value"):
         standard_pressure_pa(altitude_m)
 
 

@@ -372,7 +372,7 @@ def test_other_impossible_arguments_are_refused_by_name(function, good):
 
 @pytest.mark.parametrize("rate", [-0.01, 1.01])
 def test_recirculation_rate_is_a_fraction(rate):
-    with pytest.raises(InputError, match="^egr_rate is not a possible value"):
+    with pytest.raises(InputError, match=r"^egr_rate is not a possible value"):
         fresh_air_fraction(rate)
 
 

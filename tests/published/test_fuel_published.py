@@ -331,9 +331,9 @@ def test_what_does_not_burn_is_refused():
         stoichiometric_afr(0.0, 2.0)
     assert info.value.where == "hydrogen_to_carbon, oxygen_to_carbon"
     assert info.value.got == "H/C 0.0, O/C 2.0"
-    with pytest.raises(InputError, match="^h_c is not a possible value"):
+    with pytest.raises(InputError, match=r"^h_c is not a possible value"):
         stoichiometric_afr(-0.1, 0.0)
-    with pytest.raises(InputError, match="^o_c is not a possible value"):
+    with pytest.raises(InputError, match=r"^o_c is not a possible value"):
         fuel_from_composition(1.8, -0.1)
 
 
