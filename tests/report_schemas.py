@@ -16,6 +16,7 @@ from airsense.jobs.channels import ChannelsResult
 from airsense.jobs.check import CheckResult
 from airsense.jobs.compare import CompareResult
 from airsense.jobs.plan import PlanResult
+from airsense.jobs.screen_result import ScreenResult
 from airsense.transfer.result import RescaleResult
 from airsense.transfer.tube import TubeResult
 
@@ -27,6 +28,7 @@ RESULTS: dict[str, type[Any]] = {
     "compare": CompareResult,
     "plan": PlanResult,
     "rescale": RescaleResult,
+    "screen": ScreenResult,
     "tube": TubeResult,
 }
 # Keys that scripts outside may rely on: required even where the class has a default.

@@ -69,6 +69,7 @@ _PARAMETERS: Any = {
     "path.simplify": True,
     "axes.unicode_minus": True,
     "axes.formatter.useoffset": False,
+    "date.converter": "concise",
     # Names come from files: a dollar sign is a dollar sign.
     "text.parse_math": False,
 }

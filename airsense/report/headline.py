@@ -230,6 +230,27 @@ def _tube(result: Node) -> tuple[Headline, ...]:
     )
 
 
+def _screen(result: Node) -> tuple[Headline, ...]:
+    without = sum(c.logs for c in result.counts if c.outcome in ("refused", "failed"))
+    drifting = [v.sentence for v in result.vehicles if v.drift == "drifts"]
+    return (
+        Headline(
+            question="Which logs of the folder need a look?",
+            subject="",
+            verdict="",
+            answer=result.sentence,
+            confidence=drifting[0] if drifting else "",
+            caveat=worst_finding(result.findings, SEVERITIES)
+            or (
+                "Logs without an answer are no good logs: see what is wrong with them."
+                if without
+                else "One log alone is seldom proof: look at the next one too."
+            ),
+            next_step="Look at the first log of the list, by airsense check.",
+        ),
+    )
+
+
 def _other(result: Node) -> tuple[Headline, ...]:
     return (
         Headline(
@@ -246,7 +267,6 @@ def _other(result: Node) -> tuple[Headline, ...]:
 
 _TITLES = {
     "channels": "What was recognised in the log?",
-    "screen": "Which logs of the folder need a look?",
 }
 _BUILDERS: dict[str, Callable[[Any], tuple[Headline, ...]]] = {
     "compare": _compare,
@@ -255,4 +275,5 @@ _BUILDERS: dict[str, Callable[[Any], tuple[Headline, ...]]] = {
     "audit": _audit,
     "plan": _plan,
     "tube": _tube,
+    "screen": _screen,
 }

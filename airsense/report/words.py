@@ -47,6 +47,7 @@ VERDICTS = {
     "interpolated": "interpolated",
     "held": "held",
 }
+LOG_OUTCOMES = {"refused": "cannot be used", "failed": "not finished"}
 QUANTITIES = {
     "airflow_change": "air flow of the engine",
     "sensor_skew": "sensor's reading",
@@ -74,6 +75,11 @@ def cause(name: object) -> str:
 def quantity_name(name: object) -> str:
     """Return the words for a quantity: some share their name with a verdict or a route."""
     return QUANTITIES.get(str(name), say(name))
+
+
+def log_outcome(name: object) -> str:
+    """Return the words for what became of a log in a screen."""
+    return LOG_OUTCOMES.get(str(name), say(name))
 
 
 def tone(verdict: object) -> str:

@@ -1,0 +1,117 @@
+"""What the page of a screened folder shows beside figures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from airsense.report.node import Node
+from airsense.report.page_parts import KeyFigure, Table, table
+from airsense.report.units_shown import Shown
+from airsense.report.words import (
+    NOTHING,
+    cause,
+    log_outcome,
+    number,
+    percent,
+    percent_interval,
+    percent_range,
+    probability,
+    say,
+)
+
+# More rows than a reader scrolls through; the embedded result holds all of them.
+MOST_ROWS = 400
+
+
+def keys(result: Node) -> tuple[tuple[KeyFigure, ...], ...]:
+    """Return how many logs came out how."""
+    return (
+        tuple(
+            KeyFigure(label=log_outcome(c.outcome), value=str(c.logs), interval="logs")
+            for c in result.counts
+            if c.logs
+        ),
+    )
+
+
+def evidence(result: Node, shown: Shown) -> tuple[Table, ...]:
+    """Return the logs, most suspicious first, those without an answer, and the vehicles."""
+    answered = [row for row in result.logs if row.sensor_error is not None]
+    without = [row for row in result.logs if row.problem is not None]
+    return (
+        _logs_table(answered),
+        _vehicles_table(result.vehicles),
+        _problems_table(without),
+    )
+
+
+def _logs_table(rows: list[Node]) -> Table:
+    numbers = ("sensor error", "95 % interval", "suspicion", "probability")
+    more = "" if len(rows) <= MOST_ROWS else " The saved result holds the other logs."
+    return table(
+        "Logs, most suspicious first",
+        ("log", "vehicle", "outcome", *numbers, "leading cause", "started"),
+        (
+            (
+                r.log,
+                r.vehicle or "",
+                log_outcome(r.outcome),
+                percent(r.sensor_error.value),
+                percent_range(r.sensor_error),
+                number(r.suspicion, 2),
+                probability(r.cause_probability),
+                cause(r.leading_cause) if r.leading_cause else NOTHING,
+                r.started or "",
+            )
+            for r in rows[:MOST_ROWS]
+        ),
+        numbers=numbers,
+        note="Suspicion: how far zero lies outside of the interval; above 1 the 95 % interval "
+        "excludes zero." + more,
+    )
+
+
+def _vehicles_table(rows: Iterable[Node]) -> Table:
+    numbers = ("logs", "dated", "change", "days")
+    return table(
+        "Vehicles: does the reading drift?",
+        ("vehicle", "drift", *numbers, "against", "why"),
+        (
+            (
+                r.vehicle or "",
+                say(r.drift),
+                str(r.logs),
+                str(r.dated),
+                percent_interval(r.change),
+                number(r.days),
+                say(r.method) if r.method else NOTHING,
+                r.sentence,
+            )
+            for r in rows
+        ),
+        numbers=numbers,
+    )
+
+
+def _problems_table(rows: list[Node]) -> Table:
+    return table(
+        "Logs without an answer",
+        ("log", "outcome", "what is wrong", "where", "found", "allowed", "what to do"),
+        (
+            (
+                r.log,
+                log_outcome(r.outcome),
+                r.problem.what,
+                r.problem.where,
+                r.problem.got,
+                r.problem.allowed,
+                r.problem.fix,
+            )
+            for r in rows[:MOST_ROWS]
+        ),
+    )
+
+
+def method(result: Node) -> tuple[Table, ...]:
+    """Return no tables of its own."""
+    return ()
