@@ -78,10 +78,11 @@ def _pulls(run: Run) -> list[BoolArray]:
 
 
 def _is_pull(run: Run, start: int, stop: int, load: FloatArray, full_load: float) -> bool:
+    if (stop - start) * run.step_s < MIN_PULL_S or stop - start < MIN_PULL_SAMPLES:
+        return False
     speed = run.speed_rpm[start:stop]
     rise = float(np.nanmax(speed) - np.nanmin(speed)) if np.isfinite(speed).any() else 0.0
-    long_enough = (stop - start) * run.step_s >= MIN_PULL_S and stop - start >= MIN_PULL_SAMPLES
-    if not long_enough or rise < max(MIN_RISE_RPM, MIN_RISE_FRACTION * float(np.nanmin(speed))):
+    if rise < max(MIN_RISE_RPM, MIN_RISE_FRACTION * float(np.nanmin(speed))):
         return False
     if run.pedal is not None and np.isfinite(run.pedal).any():
         top = float(np.nanmax(run.pedal))
