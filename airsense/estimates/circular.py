@@ -29,6 +29,8 @@ MAX_NOISE_SHARE = 0.6
 # Where the sensor is quieter than the rounding, only an identity to the digit counts.
 EXACT_FACTOR = 1.3
 EXACT_RESIDUAL = 0.0005
+# Coarser than this an independent channel agrees to the digit as well (0.05 of lambda 1.4 is 1 %).
+MAX_PROVING_ROUNDING = 0.005
 MIN_SAMPLES = 30
 # Run effects of three sensors of 0.2 to 0.5 % each spread the factor of four runs by over 1 %.
 MIN_RUNS_FOR_FACTOR = 4
@@ -40,7 +42,8 @@ LAGS_IN_STEPS = range(-10, 11)
 class Identity:
     """Outcome of one identity test. Relative standard deviations; `lag_s` is where it is least.
 
-    `close` says that the ratio is nearly constant; `circular` that this log alone proves it.
+    `close` says that the ratio is nearly constant; `circular` that this log alone proves it, or
+    with `coarse`, that the channel is logged too coarsely to be told from a computed one.
     """
 
     channel: str
@@ -50,6 +53,7 @@ class Identity:
     rounding: float
     lag_s: float
     factor: float
+    coarse: bool = False
 
 
 def lambda_identity(run: Run) -> Identity | None:
@@ -111,6 +115,7 @@ def _identity(channel: str, flow: FloatArray, run: Run, rounding: float) -> Iden
         rounding=rounding,
         lag_s=lag * run.step_s,
         factor=float(np.exp(np.median(ratio))),
+        coarse=bool(close and exact and not noise_gone and rounding > MAX_PROVING_ROUNDING),
     )
 
 
@@ -149,6 +154,8 @@ def same_in_all(identities: Sequence[Identity | None]) -> bool:
 
 def circular_finding(identity: Identity, where: str) -> Finding:
     """Return the finding that a channel is computed from the air-flow sensor, with its proof."""
+    if identity.coarse:
+        return _coarse_finding(identity, where)
     return Finding(
         code=f"circular_{identity.channel}",
         severity=Severity.WARNING if identity.channel == "lambda" else Severity.INFO,
@@ -158,5 +165,17 @@ def circular_finding(identity: Identity, where: str) -> Finding:
         fix="log a lambda that a sensor in the exhaust measures"
         if identity.channel == "lambda"
         else "nothing to mend; log an air flow that does not come from this sensor",
+        where=where,
+    )
+
+
+def _coarse_finding(identity: Identity, where: str) -> Finding:
+    return Finding(
+        code=f"{identity.channel}_too_coarse",
+        severity=Severity.WARNING if identity.channel == "lambda" else Severity.INFO,
+        message=f"{identity.channel} follows the air-flow sensor to {100 * identity.residual:.1f} "
+        f"%, no worse than its own rounding ({100 * identity.rounding:.1f} %): it cannot be told "
+        "from one that is computed from the sensor, and is left out",
+        fix=f"log {identity.channel} in finer steps",
         where=where,
     )

@@ -140,6 +140,11 @@ def _without_circular(runs: Sequence[Run], setup: EngineSetup) -> list[Run]:
 
 
 def _why_excluded(proof: Identity) -> str:
+    if proof.coarse:
+        return (
+            "lambda is logged too coarsely to be told from one that is computed from the air-flow "
+            f"sensor (rounding {100 * proof.rounding:.1f} %)"
+        )
     return (
         "lambda is computed from the air-flow sensor (constant ratio to "
         f"{100 * proof.residual:.2f} %): circular, no evidence"

@@ -192,6 +192,29 @@ def test_runs_together_prove_what_each_leaves_open() -> None:
     assert not same_in_all([identity(f) for f in (1.0, 1.0, 1.0, np.exp(0.0026))])
 
 
+@pytest.mark.parametrize("resolution", [0.05, 0.1])
+def test_a_coarse_lambda_cannot_be_told_and_the_finding_says_so(resolution: float) -> None:
+    """A sensor in the exhaust and a computed value look alike in steps of 4 to 8 %."""
+    d = Drive()
+    found = [
+        lambda_identity(d.run(flow / (d.fuel * AFR), resolution=resolution))
+        for flow in (d.true, d.maf)
+    ]
+    for got in found:
+        assert got is not None
+        assert got.circular
+        assert got.coarse
+        finding = circular_finding(got, "x.csv")
+        assert finding.code == "lambda_too_coarse"
+        assert finding.severity is Severity.WARNING
+        assert "cannot be told" in finding.message
+        assert f"({100 * got.rounding:.1f} %)" in finding.message
+        assert "finer steps" in finding.fix
+    fine = lambda_identity(d.run(d.maf / (d.fuel * AFR), resolution=0.01))
+    assert fine is not None
+    assert not fine.coarse
+
+
 def test_the_finding_carries_its_proof() -> None:
     got = circular_finding(identity(0.069), "pull 1.csv")
     assert got.code == "circular_lambda"
