@@ -143,24 +143,9 @@ _PRESSURES = frozenset(
 _FRACTIONS = frozenset({"percent", "ppm", "dimensionless", "afr_point"})
 _PINT_NAMES = {"1": "dimensionless", "m3": "meter**3", "m3/s": "meter**3/second"}
 _LOOK_ALIKES = str.maketrans(
-    {
-        "·": "*",
-        "⋅": "*",
-        "∙": "*",
-        "²": "2",
-        "³": "3",
-        "µ": "u",
-        "μ": "u",
-        "º": "°",
-        "˚": "°",
-        "−": "-",
-        "“": '"',
-        "”": '"',
-        "″": '"',
-        "¹": "1",
-        "⁻": "-",
-    }
-)
+    {"·": "*", "⋅": "*", "∙": "*", "²": "2", "³": "3", "µ": "u", "μ": "u", "º": "°", "˚": "°",
+     "−": "-", "“": '"', "”": '"', "″": '"', "¹": "1", "⁻": "-"}
+)  # fmt: skip
 _SAFE_FOR_PINT = re.compile(r"[A-Za-z°][A-Za-z0-9_]*([ */.^-]{1,2}[A-Za-z0-9_]{1,20}){0,4}")
 
 

@@ -47,3 +47,23 @@ _ROWS = (
 )
 
 CANON = {row.name: row for row in _ROWS}
+
+# One phrase can stand for several quantities; the unit tells which.
+BY_UNIT = {
+    "mass_air_flow": ("air_per_stroke", "maf_signal"),
+    "air_per_stroke": ("mass_air_flow",),
+    "fuel_mass_flow": ("fuel_volume_flow", "fuel_per_stroke", "fuel_volume_per_stroke"),
+    "fuel_volume_flow": ("fuel_mass_flow",),
+    "fuel_per_stroke": ("fuel_volume_per_stroke", "fuel_mass_flow", "fuel_volume_flow"),
+    "fuel_volume_per_stroke": ("fuel_per_stroke",),
+    "vehicle_speed": ("engine_speed",),
+}
+
+# Without these a job cannot go on, so two equal headers are refused; of the others the first is
+# taken and a finding says so.
+BLOCKING = frozenset((
+    "time", "engine_speed", "manifold_pressure", "boost_pressure", "barometric_pressure",
+    "charge_temperature", "intake_temperature", "mass_air_flow", "maf_signal",
+    "air_per_stroke", "fuel_mass_flow", "fuel_volume_flow", "fuel_per_stroke",
+    "fuel_volume_per_stroke", "lambda",
+))  # fmt: skip

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 
-from airsense.logs.vocabulary import ABBREVIATIONS, COMPOUNDS
 from airsense.units import look_up
 
 _OPENING = "[({<"
@@ -100,14 +97,3 @@ def _trailing(text: str) -> Iterator[Reading]:
         bare = unit.casefold() in _BARE_LETTERS and "/" not in match.group()
         if not unit.isdigit() and (len(unit) > 1 or bare or spaced_slash):
             yield Reading(name, unit)
-
-
-@lru_cache(maxsize=65536)
-def words(name: str) -> tuple[str, ...]:
-    """Return the words of a name: no case, no punctuation, abbreviations written out."""
-    split = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    folded = unicodedata.normalize("NFKC", split).casefold()
-    found: list[str] = []
-    for word in re.findall(r"[^\W_]+", folded):
-        found.extend(COMPOUNDS.get(word, (ABBREVIATIONS.get(word, word),)))
-    return tuple(found)

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
+from airsense.logs.canon import BLOCKING
 from airsense.logs.recognise import Match
-from airsense.logs.vocabulary import BLOCKING
 from airsense.results import Finding, Severity
 from airsense.units import unit_examples
 

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
-from airsense.logs.headers import words
 from airsense.logs.recognise import BY_USER, Match
+from airsense.logs.words import words
 from airsense.results import Finding, Severity
 from airsense.units import ABSOLUTE, GAUGE, parse_unit
 

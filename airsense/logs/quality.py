@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
-from airsense.logs.canon import CANON
-from airsense.logs.vocabulary import BLOCKING
+from airsense.logs.canon import BLOCKING, CANON
 from airsense.results import Finding, Severity
 from airsense.units import unit_examples
 

@@ -9,9 +9,10 @@ from dataclasses import dataclass, field
 from functools import cache
 
 from airsense.errors import InputError
-from airsense.logs.canon import CANON
-from airsense.logs.headers import Header, Reading, readings, words
-from airsense.logs.vocabulary import BLOCKING, BY_UNIT, FILLERS, UNIT_WORDS, WORDINGS
+from airsense.logs.canon import BLOCKING, BY_UNIT, CANON
+from airsense.logs.headers import Header, Reading, readings
+from airsense.logs.vocabulary import WORDINGS
+from airsense.logs.words import FILLERS, UNIT_WORDS, words
 from airsense.results import Finding, Severity
 from airsense.units import converts, look_up, parse_unit, signal_unit, unit_examples
 

@@ -44,50 +44,57 @@ def tidy_time(table: Table, *, where: str) -> Timing:
         If no row has a readable time.
     """
     time = table.clock.time_s.copy()
-    findings: list[Finding] = []
     keep = np.isfinite(time)
     if not keep.any():
-        raise InputError(
-            "log has no readable time",
-            where=where,
-            got=f"{time.size} rows without a time",
-            allowed="rows with a time each",
-            fix='name the time column: [channels] time = "…"',
-        )
+        raise _no_time(time.size, where)
+    findings: list[Finding] = []
     if not keep.all():
-        findings.append(
-            _finding(
-                table,
-                ~keep,
-                "time_missing",
-                Severity.INFO,
-                "rows without readable time; left out",
-                "none needed for blank lines or repeated headers",
-            )
-        )
+        findings.append(_unreadable(table, ~keep))
     index = np.nonzero(keep)[0]
-    seen = time[index]
-    if seen.size > 1:
-        seen = _unmerge(table, index, seen, findings)
+    if index.size > 1:
+        seen = _unmerge(table, index, time[index], findings)
         seen = _spread(table, index, seen, findings)
-        rising = seen > np.concatenate([[-np.inf], np.maximum.accumulate(seen)[:-1]])
-        bad = np.zeros(time.size, dtype=bool)
-        bad[index[~rising]] = True
-        if bad.any():
-            findings.append(
-                _finding(
-                    table,
-                    bad,
-                    "time_backwards",
-                    Severity.WARNING,
-                    "rows whose time stands still or runs back; left out",
-                    "check the logger's clock",
-                )
-            )
         time[index] = seen
-        keep &= ~bad
+        rising = seen > np.concatenate([[-np.inf], np.maximum.accumulate(seen)[:-1]])
+        keep[index[~rising]] = False
+        if not rising.all():
+            findings.append(_backwards(table, index[~rising]))
         findings.extend(_jumps(table, index[rising], seen[rising]))
     return Timing(time, keep, tuple(findings))
+
+
+def _no_time(rows: int, where: str) -> InputError:
+    return InputError(
+        "log has no readable time",
+        where=where,
+        got=f"{rows} rows without a time",
+        allowed="rows with a time each",
+        fix='name the time column: [channels] time = "…"',
+    )
+
+
+def _unreadable(table: Table, rows: BoolArray) -> Finding:
+    return _finding(
+        table,
+        rows,
+        "time_missing",
+        Severity.INFO,
+        "rows without readable time; left out",
+        "none needed for blank lines or repeated headers",
+    )
+
+
+def _backwards(table: Table, index: NDArray[np.intp]) -> Finding:
+    rows = np.zeros(table.line.size, dtype=bool)
+    rows[index] = True
+    return _finding(
+        table,
+        rows,
+        "time_backwards",
+        Severity.WARNING,
+        "rows whose time stands still or runs back; left out",
+        "check the logger's clock",
+    )
 
 
 def _unmerge(
