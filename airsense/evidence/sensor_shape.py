@@ -94,7 +94,6 @@ def sensor_shape(
         return None
     noise = (table.u_noise[_SENSOR] ** 2 + table.u_noise[_SQUARE] ** 2)[:, full]
     change = _change(ratio, ln_flow, noise, span, _drop_pa(segments))
-    level = ratio.mean(axis=0) - ratio.mean()
     flow = np.exp(ln_flow.mean(axis=0))
     verdict = _verdict(change)
     return SensorShape(
@@ -103,12 +102,17 @@ def sensor_shape(
         change_over_flow=change,
         flow_low_kgps=float(flow.min()),
         flow_high_kgps=float(flow.max()),
-        points=tuple(
-            ShapePoint(
-                engine_speed_rpm=float(n), flow_kgps=float(m), reading_change=float(np.expm1(r))
-            )
-            for n, m, r in zip(table.centre_rpm[full], flow, level, strict=True)
-        ),
+        points=_points(table.centre_rpm[full], flow, ratio),
+    )
+
+
+def _points(
+    speed_rpm: FloatArray, flow_kgps: FloatArray, ratio: FloatArray
+) -> tuple[ShapePoint, ...]:
+    level = np.expm1(ratio.mean(axis=0) - ratio.mean())
+    return tuple(
+        ShapePoint(engine_speed_rpm=float(n), flow_kgps=float(m), reading_change=float(r))
+        for n, m, r in zip(speed_rpm, flow_kgps, level, strict=True)
     )
 
 
