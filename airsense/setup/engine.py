@@ -13,7 +13,8 @@ from airsense.setup.ve_table import VeTable
 class Declared(BaseModel):
     """Base of everything that a user declares: frozen, unknown keys are errors."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    # Built on first use: a section inside another is then built once, not twice.
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class Ignition(Enum):
