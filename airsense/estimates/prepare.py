@@ -18,10 +18,14 @@ from airsense.estimates.pressures import Pressures, find_pressures
 from airsense.estimates.run import Air, Run, grid_of, native_step_s, on_grid
 from airsense.estimates.temperature import Charge, find_charge_temperature
 from airsense.logs.log import Log
-from airsense.physics.air import gas_constant_moist_air_jpkgk, vapour_mole_fraction
+from airsense.physics.air import (
+    condenses,
+    gas_constant_moist_air_jpkgk,
+    vapour_mole_fraction,
+)
 from airsense.physics.align import lag_s
 from airsense.physics.breathing import filling_flow_kgps
-from airsense.results import Assumption
+from airsense.results import Assumption, Finding, Severity
 from airsense.setup.engine import Engine, EngineSetup
 
 FloatArray = NDArray[np.float64]
@@ -37,6 +41,7 @@ MAX_LAG_S = 1.0
 MIN_LAG_QUALITY = 0.8
 COARSEST_STEP_TO_ALIGN_S = 0.25
 SMOOTHING_S = 0.3
+MIN_WET_SHARE = 0.05
 
 
 def prepare(log: Log, setup: EngineSetup) -> Run:
@@ -81,7 +86,12 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         power_w=find_power_w(log, time_s, speed),
         mdot_filling_kgps=filling,
         lags_s=lags,
-        findings=(*log.findings, *pressures.findings, *charge.findings),
+        findings=(
+            *log.findings,
+            *pressures.findings,
+            *charge.findings,
+            *_condensation(log, pressures, charge, air),
+        ),
         assumptions=(
             *pressures.assumptions,
             *charge.assumptions,
@@ -95,6 +105,28 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         depression_pa=logged("inlet_depression"),
         turbo_speed_rpm=logged("turbo_speed"),
         pedal=logged("pedal"),
+    )
+
+
+def _condensation(log: Log, pressures: Pressures, charge: Charge, air: Air) -> tuple[Finding, ...]:
+    """Return a finding where the cooler takes measured charge air below its dew point."""
+    cooled = charge.t_charge_k is not None and not charge.estimated
+    if "relative_humidity" not in log or not cooled or pressures.p_manifold_pa is None:
+        return ()
+    assert charge.t_charge_k is not None
+    wet = condenses(air.x_vapour, pressures.p_manifold_pa, charge.t_charge_k)
+    share = float(np.mean(wet))
+    if share < MIN_WET_SHARE:
+        return ()
+    return (
+        Finding(
+            code="condensation_after_cooler",
+            severity=Severity.INFO,
+            message=f"in {100.0 * share:.0f} % of the samples the charge air is below its dew "
+            "point: water that the sensor counts drops out after the cooler, up to 2 % of the flow",
+            fix="compare runs of like humidity, or a dry day",
+            where=log.path,
+        ),
     )
 
 

@@ -9,7 +9,7 @@ from airsense.estimates.defaults import Defaults, Size
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.pressures import U_ASSUMED_BAROMETER_PA, U_ASSUMED_BAROMETER_RUN_PA
 from airsense.estimates.run import Run
-from airsense.physics.breathing import fresh_air_fraction, ideal_charge_flow_kgps
+from airsense.physics.breathing import VE_PRIOR, fresh_air_fraction, ideal_charge_flow_kgps
 from airsense.physics.real_gas import compressibility_charge_air
 from airsense.setup.engine import EngineSetup
 from airsense.setup.ve_table import VeTable
@@ -19,9 +19,17 @@ FloatArray = NDArray[np.float64]
 METHOD = "speed_density"
 # The table behind full scale of a manifold-pressure sensor: sensors come in a few ranges.
 SENSOR_RANGES_PA = (1.2e5, 2.55e5, 3.0e5, 4.0e5, 5.0e5, 7.0e5, 1.2e6)
-# Volumetric efficiency where nobody declared or taught it (handbook: 0.83 to 1.0, four valves).
-VE_PRIOR = 0.92
-U_VE_PRIOR = 0.08
+
+
+# Where samples with an open recirculation valve were found and left out, a valve that is nearly
+# shut may remain in the others: our choice.
+UNLOGGED_RECIRCULATION = Influence(
+    key="recirculation",
+    label="exhaust gas recirculation, not logged",
+    absolute=0.05,
+    run=0.01,
+    between=0.01,
+)
 
 
 def missing_for_speed_density(run: Run) -> str:
@@ -102,7 +110,8 @@ def _volumetric_efficiency(
         return declared.at(run.speed_rpm, run.p_manifold_pa), size
     if isinstance(declared, float):
         return declared, size
-    return VE_PRIOR, U_VE_PRIOR / VE_PRIOR
+    prior = VE_PRIOR[setup.engine.ignition.value, setup.engine.induction.value]
+    return prior.value, prior.u / prior.value
 
 
 def _budget(run: Run, sizes: Defaults, u_ve_frac: float) -> list[Influence]:
@@ -128,6 +137,8 @@ def _budget(run: Run, sizes: Defaults, u_ve_frac: float) -> list[Influence]:
             sensitivity=-1.0,
         ),
     ]
+    if run.use is not None:
+        budget.append(UNLOGGED_RECIRCULATION)
     if run.from_gauge and run.p_ambient_assumed:
         budget.append(
             Influence(

@@ -93,12 +93,15 @@ def _place(  # each input is a different kind of evidence
         ambient_on_grid if ambient is not None else None,
         pressures.p_manifold_pa,
         pressures.p_ambient_pa,
+        time_s=time_s,
     )
     seen = TemperaturePlace(guess.place)
     if seen is TemperaturePlace.BEFORE_COMPRESSOR and declared is not seen:
         return seen, _finding(log[name].header, log.path, guess.reason)
     if declared is TemperaturePlace.UNKNOWN:
-        return seen, _unknown(log[name].header, log.path) if seen is declared else None
+        return seen, _unknown(
+            log[name].header, log.path, guess.reason
+        ) if seen is declared else None
     return declared, None
 
 
@@ -113,11 +116,11 @@ def _finding(header: str, path: str, reason: str) -> Finding:
     )
 
 
-def _unknown(header: str, path: str) -> Finding:
+def _unknown(header: str, path: str, reason: str) -> Finding:
     return Finding(
         code="temperature_place_unknown",
         severity=Severity.WARNING,
-        message=f"too little boost to tell where {header!r} is measured; "
+        message=f"it cannot be told where {header!r} is measured ({reason}); "
         "the charge temperature is estimated",
         fix='declare place = "after_cooler" or "before_compressor" in [charge_temperature]',
         where=path,
