@@ -107,7 +107,7 @@ def _if_it_stands_out(amplitude: float, design: Design, total: Normal, run_scale
     rows = design.curve(np.linspace(low, high, 20))
     rows = rows - rows.mean(axis=0)
     bend = np.abs(rows @ posterior.mean)
-    u = np.sqrt(np.einsum("ij,jk,ik->i", rows, posterior.covariance, rows))
+    u = np.sqrt(np.sum((rows @ posterior.covariance) * rows, axis=1))
     return amplitude if bool(np.any((bend > MIN_BEND) & (bend > MIN_BEND_Z * u))) else 0.0
 
 

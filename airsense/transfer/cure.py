@@ -13,9 +13,10 @@ from airsense.physics.duct import orifice_flow_relative
 from airsense.results import Interval
 from airsense.transfer.basis import SplineBasis
 from airsense.transfer.choose import AMPLITUDES
-from airsense.transfer.fit import Fit, fit_blocks
+from airsense.transfer.fit import Fit, level
 from airsense.transfer.mixed import (
     Design,
+    Normal,
     Posterior,
     Signature,
     build_design,
@@ -162,11 +163,11 @@ def weigh_cause(
     probability : float
         What a comparison with the baseline gives the cause; NaN without one.
     """
-    plain = _ln_marginal(fit, fit.design)[0]
+    plain = _ln_marginal(fit, fit.design, fit.total)[0]
     tried = []
     for form in forms:
         design = build_design(fit.blocks, samples, fit.design.basis, [form])
-        ln_marginal, best = _ln_marginal(fit, design)
+        ln_marginal, best = _ln_marginal(fit, design, _total(fit, design))
         tried.append((ln_marginal, design.signature_column(form.name), best, form))
     ln_marginal, at, best, form = max(tried, key=lambda row: row[0])
     size, u = float(best.mean[at]), float(np.sqrt(best.covariance[at, at]))
@@ -181,10 +182,13 @@ def weigh_cause(
     return Weighed(test=test, form=form)
 
 
-def _ln_marginal(fit: Fit, design: Design) -> tuple[float, Posterior]:
+def _total(fit: Fit, design: Design) -> Normal:
+    """Return the normal equations of all blocks for a design with more columns."""
+    return normal_of(design, fit.noise, np.ones(fit.blocks.run.size, dtype=bool))
+
+
+def _ln_marginal(fit: Fit, design: Design, total: Normal) -> tuple[float, Posterior]:
     """Return the log evidence averaged over the shape's size, and the best posterior."""
-    everything = np.ones(fit.blocks.run.size, dtype=bool)
-    total = normal_of(design, fit.noise, everything)
     precisions = [design.precision(a, fit.run_scale) for a in AMPLITUDES]
     tried = np.array([ln_evidence(total, precision) for precision in precisions])
     top = float(np.max(tried))
@@ -235,7 +239,7 @@ def weigh_covariate(
         )
     signature = Signature(name=variable, column=free, u_size=U_COVARIATE)
     design = build_design(fit.blocks, samples, fit.design.basis, [signature])
-    total = normal_of(design, fit.noise, np.ones(fit.blocks.run.size, dtype=bool))
+    total = _total(fit, design)
     amplitude = max(fit.amplitude, AMPLITUDES[3])
     posterior = solve(total, design.precision(amplitude, fit.run_scale))
     at = design.signature_column(variable)
@@ -282,31 +286,36 @@ def compare_routes(
 
     The routes share the sensor's run effects, which drop out of their difference.
     """
-    answers: list[tuple[str, float, float]] = []
+    answers = []
     for k, route in enumerate(samples.routes):
         alone = replace(samples, routes=(route,), u_run_sensor=1e-6)
         own = replace(blocks, residual=blocks.residual[k : k + 1])
         own = own.pick(np.asarray(np.isfinite(own.residual[0])))
-        if np.count_nonzero(own.present) < 3:
-            continue
-        fit = fit_blocks(own, alone, basis)
-        mean, u = fit.average(own.axis[own.present])
-        answers.append((route.method, mean, u))
+        if np.count_nonzero(own.present) >= 3:
+            mean, u = level(own, alone, basis)
+            answers.append(_Answer(route.method, mean, u))
     return tuple(
         _gap(first, second) for i, first in enumerate(answers) for second in answers[i + 1 :]
     )
 
 
-def _gap(first: tuple[str, float, float], second: tuple[str, float, float]) -> RouteGap:
-    gap = first[1] - second[1]
-    u = float(np.hypot(first[2], second[2]))
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    method: str
+    mean: float
+    u: float
+
+
+def _gap(first: _Answer, second: _Answer) -> RouteGap:
+    gap = first.mean - second.mean
+    u = float(np.hypot(first.u, second.u))
     return RouteGap(
-        first=first[0],
-        second=second[0],
+        first=first.method,
+        second=second.method,
         gap=Interval(gap, gap - _K_95 * u, gap + _K_95 * u),
         z=gap / u,
-        first_skew=float(np.expm1(-first[1])),
-        second_skew=float(np.expm1(-second[1])),
-        u_first=first[2],
-        u_second=second[2],
+        first_skew=float(np.expm1(-first.mean)),
+        second_skew=float(np.expm1(-second.mean)),
+        u_first=first.u,
+        u_second=second.u,
     )

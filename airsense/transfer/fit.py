@@ -76,6 +76,7 @@ class Fit:
     dof: float
     design: Design
     noise: Noise
+    total: Normal
     posterior: Posterior
     cautious: Posterior
     left_out: FloatArray
@@ -98,8 +99,8 @@ class Fit:
 
     def left_residual(self) -> FloatArray:
         """Return what the new table leaves of `raw_residual`."""
-        curve = self.curve(self.blocks.axis[self.blocks.present])
-        return np.asarray(self.raw_residual() - curve.mean)
+        rows = self.design.curve(self.blocks.axis[self.blocks.present])
+        return np.asarray(self.raw_residual() - rows @ self.posterior.mean)
 
     def curve(self, axis: FloatArray) -> Curve:
         """Return ln(true/indicated) over ln(indicated flow).
@@ -111,7 +112,7 @@ class Fit:
         rows = self.design.curve(axis)
         mean = rows @ self.posterior.mean
         other = rows @ self.cautious.mean
-        variance = np.einsum("ij,jk,ik->i", rows, self.cautious.covariance, rows)
+        variance = np.sum((rows @ self.cautious.covariance) * rows, axis=1)
         return Curve(mean=mean, u=np.sqrt(variance + (mean - other) ** 2))
 
     def average(self, axis: FloatArray) -> tuple[float, float]:
@@ -177,10 +178,21 @@ def fit_blocks(
         dof=samples.dof + max(0, np.unique(blocks.run).size - 2),
         design=design,
         noise=noise,
+        total=total,
         posterior=solve(total, design.precision(amplitude, run_scale)),
         cautious=solve(total, design.precision(cautious, run_scale)),
         left_out=choice.left_out,
     )
+
+
+def level(blocks: Blocks, samples: ReferenceSamples, basis: SplineBasis) -> tuple[float, float]:
+    """Return mean and standard uncertainty of the curve over the blocks, no shape chosen."""
+    design = build_design(blocks, samples, basis)
+    total = normal_of(design, estimate_noise(design), np.ones(blocks.run.size, dtype=bool))
+    run_scale = _run_scale(design, total, samples.dof)
+    posterior = solve(total, design.precision(RUN_SCALE_AMPLITUDE, run_scale))
+    row = design.curve(blocks.axis[blocks.present]).mean(axis=0)
+    return float(row @ posterior.mean), float(np.sqrt(row @ posterior.covariance @ row))
 
 
 def _run_scale(design: Design, total: Normal, dof: float) -> float:

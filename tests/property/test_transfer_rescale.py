@@ -196,15 +196,14 @@ def _only(samples, keep):
 
 
 @pytest.mark.parametrize("noise", [0.003, 0.03])
-def test_noise_of_the_signal_does_not_bend_the_ends(noise):
-    errors = []
+def test_noise_of_the_signal_does_not_tilt_the_table(noise):
+    """Noise moves a sample along the axis and against it at once: 3 % would tilt by 9 %."""
+    tilts = []
     for seed in range(12):
-        result = answer(seed, change_of(0.0, 0.06), noise=noise, **DRIVE)
-        truth = np.exp(true_corrections(change_of(0.0, 0.06)))
-        known = [i for i, c in enumerate(result.cells) if c.support is Support.MEASURED]
-        ends = (known[0], known[-1])
-        errors.append([result.cells[i].wanted / truth[i] - 1.0 for i in ends])
-    assert np.all(np.abs(np.mean(errors, axis=0)) < 0.006)
+        result = answer(seed, change_of(0.0), noise=noise, runs=(0, 3), **DRIVE)
+        known = [c.wanted for c in result.cells if c.support is Support.MEASURED]
+        tilts.append(known[-1] / known[0] - 1.0)
+    assert abs(float(np.mean(tilts))) < 0.012
 
 
 def test_a_large_scatter_of_the_runs_widens_the_interval():
