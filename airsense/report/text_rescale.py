@@ -8,53 +8,55 @@ from collections.abc import Iterator
 from rich.console import Console
 from rich.table import Table
 
+from airsense.report.text_parts import plain_table
+from airsense.report.units_shown import Shown
 from airsense.results import Severity
 from airsense.transfer.cells import Cell, Support
 from airsense.transfer.result import RescaleResult
 
-LB_PER_MIN = 132.27735731
 NOTE_WIDTH = 100
 
 
 def render(result: RescaleResult, console: Console, units: str | None) -> None:
     """Print the short answer."""
-    console.print(result.sentence)
+    console.print(result.sentence, markup=False)
     console.print(_cells(result, units))
     for line in _lines(result):
-        console.print(line)
+        console.print(line, markup=False)
 
 
 def note(result: RescaleResult, units: str | None) -> str:
     """Return what is written beside the new table, as plain text."""
     stream = io.StringIO()
     console = Console(file=stream, width=NOTE_WIDTH, color_system=None, highlight=False)
-    console.print(f"airsense {result.version}, rescale, engine: {result.engine}")
+    console.print(f"airsense {result.version}, rescale, engine: {result.engine}", markup=False)
     for file in result.inputs:
-        console.print(f"{file.role}: {file.path} sha256 {file.sha256}")
+        console.print(f"{file.role}: {file.path} sha256 {file.sha256}", markup=False)
     render(result, console, units)
     return stream.getvalue()
 
 
 def _cells(result: RescaleResult, units: str | None) -> Table:
-    us = units == "us"
-    unit, scale = ("lb/min", LB_PER_MIN) if us else ("g/s", 1e3)
-    table = Table()
-    table.add_column(f"signal {result.signal_unit}", justify="right")
-    table.add_column(f"old {unit}", justify="right")
-    table.add_column(f"new {unit}", justify="right")
-    table.add_column("correction", justify="right")
-    table.add_column("95 % interval", justify="right")
-    table.add_column("samples", justify="right")
-    table.add_column("support")
+    shown = Shown(units or "si")
+    unit = shown.unit("kg/s")
+    numbers = (
+        f"signal {result.signal_unit}",
+        f"old {unit}",
+        f"new {unit}",
+        "correction",
+        "95 % interval",
+        "samples",
+    )
+    table = plain_table(*numbers, "support", right=numbers)
     for cell in result.cells:
-        table.add_row(*_row(cell, scale))
+        table.add_row(*_row(cell, shown))
     return table
 
 
-def _row(cell: Cell, scale: float) -> Iterator[str]:
+def _row(cell: Cell, shown: Shown) -> Iterator[str]:
     yield f"{cell.signal:g}"
-    yield f"{cell.flow_old * scale:.2f}"
-    yield f"{cell.flow_new * scale:.2f}"
+    yield f"{shown.number(cell.flow_old, 'kg/s'):.2f}"
+    yield f"{shown.number(cell.flow_new, 'kg/s'):.2f}"
     yield f"{100.0 * (cell.correction - 1.0):+.1f} %"
     yield f"{100.0 * (cell.low - 1.0):+.1f} to {100.0 * (cell.high - 1.0):+.1f} %"
     yield str(cell.samples)

@@ -5,11 +5,10 @@ from __future__ import annotations
 from rich.console import Console
 from rich.table import Table
 
+from airsense.report.text_parts import plain_table
+from airsense.report.units_shown import Shown
 from airsense.results import Interval
 from airsense.transfer.tube import TubeResult
-
-LB_PER_MIN = 132.27735731
-MM_PER_INCH = 25.4
 
 
 def render(result: TubeResult, console: Console, units: str | None) -> None:
@@ -21,7 +20,7 @@ def render(result: TubeResult, console: Console, units: str | None) -> None:
         console.print(_table(result, units))
     if result.equivalent_bore_m is not None and units == "us":
         bore = result.equivalent_bore_m
-        inches = [1e3 * x / MM_PER_INCH for x in (bore.value, bore.low, bore.high)]
+        inches = [Shown("us").number(x, "m") for x in (bore.value, bore.low, bore.high)]
         console.print("Equivalent bore: {:.3f} in ({:.3f} to {:.3f})".format(*inches))
     for finding in result.findings:
         console.print(f"{finding.severity.value}: {finding.message}. {finding.fix}.")
@@ -32,14 +31,12 @@ def render(result: TubeResult, console: Console, units: str | None) -> None:
 
 
 def _table(result: TubeResult, units: str | None) -> Table:
-    us = units == "us"
-    table = Table(title="Indicated over true flow, range over profile models and bores, 95 %")
-    table.add_column("flow lb/min" if us else "flow g/s", justify="right")
-    table.add_column("Reynolds", justify="right")
-    table.add_column("mean/centre velocity", justify="right")
-    table.add_column("reading", justify="right")
+    shown = Shown(units or "si")
+    titles = (f"flow {shown.unit('kg/s')}", "Reynolds", "mean/centre velocity", "reading")
+    table = plain_table(*titles, right=titles)
+    table.title = "Indicated over true flow, range over profile models and bores, 95 %"
     for point in result.by_flow:
-        flow = point.flow_kgps * (LB_PER_MIN if us else 1e3)
+        flow = shown.number(point.flow_kgps, "kg/s")
         table.add_row(
             f"{flow:.1f}",
             f"{point.reynolds:.3g}",
