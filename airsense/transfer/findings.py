@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from airsense.results import Finding, Severity
+from airsense.results import Finding, Interval, Severity
 from airsense.transfer.cells import Cell, Support
 from airsense.transfer.cure import CauseTest, CovariateTest, RouteGap
 
@@ -111,6 +111,39 @@ def gap_finding(gap: RouteGap, suspect: str) -> Finding:
         f"{gap.first} makes the sensor read {100.0 * gap.first_skew:+.1f} %, {gap.second} "
         f"{100.0 * gap.second_skew:+.1f} %; {story}",
         fix=fix,
+    )
+
+
+_ROUTE_FAULTS = {
+    "speed_density": ("manifold pressure, charge temperature or breathing", "fuel and lambda"),
+    "fuel_lambda": ("fuel quantity or lambda", "manifold pressure and charge temperature"),
+}
+
+
+def single_route_finding(method: str) -> Finding:
+    """Return the warning that nothing checks the only route."""
+    faults, other = _ROUTE_FAULTS[method]
+    return Finding(
+        code="single_route",
+        severity=Severity.WARNING,
+        message=f"{method} is the only route to the true flow: a fault of {faults} between "
+        "baseline and now would look like one of the air-flow sensor",
+        fix=f"log {other} too, or check those sensors first",
+    )
+
+
+def still_reading_finding(method: str, change_ln: float, scale: Interval) -> Finding:
+    """Return the finding that the route moved while the reading stood still."""
+    faults, other = _ROUTE_FAULTS[method]
+    code = "manifold_pressure_suspected" if method == "speed_density" else "routes_disagree"
+    return Finding(
+        code=code,
+        severity=Severity.ERROR,
+        message=f"at the same speed the sensor reads as before ({100.0 * np.expm1(change_ln):+.1f} "
+        f"%), and only {method} moved, by {100.0 * (scale.value - 1.0):+.1f} %: either {faults} is "
+        "at fault, or a change of the air is cancelled by the sensor's error to the percent",
+        fix=f"compare the manifold pressure with a barometer at standstill, log {other} too, or "
+        "add --force-cause if those sensors were checked",
     )
 
 

@@ -29,12 +29,16 @@ from airsense.transfer.findings import (
     cause_finding,
     covariate_finding,
     gap_finding,
+    single_route_finding,
+    still_reading_finding,
     table_findings,
 )
 from airsense.transfer.fit import Fit, Model, fit_blocks, prepared_blocks
+from airsense.transfer.lone_route import reading_change
 from airsense.transfer.model import TransferTable
 from airsense.transfer.result import Decision, RescaleResult, RouteUse
 from airsense.transfer.samples import Blocks, ReferenceSamples
+from airsense.transfer.table_check import mistyped_rows
 from airsense.transfer.tube import bore_sentence, equivalent_bore
 
 FloatArray = NDArray[np.float64]
@@ -199,6 +203,8 @@ def _result(
     ]
     if not baseline:
         findings.append(baseline_finding(scale.half_width))
+    findings += _one_route(fit, examined, scale)
+    findings += mistyped_rows(table)
     refused = any(f.code in REFUSING for f in findings) and not options.force_cause
     decision = _decide(fit, cells, scale, refused=refused)
     bore = _bore(scale, options)
@@ -225,6 +231,17 @@ def _result(
         bore_after_m=options.bore_after_m,
         findings=tuple(findings),
     )
+
+
+def _one_route(fit: Fit, examined: Examined, scale: Interval) -> list[Finding]:
+    """Return what a single route cannot tell, unless a second one was looked at and dropped."""
+    if len(examined.samples.routes) > 1 or examined.dropped:
+        return []
+    method = examined.samples.routes[0].method
+    change = reading_change(fit.blocks)
+    if change is not None and change.leaves_it_to_the_route(float(np.log(scale.value))):
+        return [still_reading_finding(method, change.change_ln, scale)]
+    return [single_route_finding(method)]
 
 
 def _scale(fit: Fit) -> Interval:

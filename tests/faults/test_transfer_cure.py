@@ -131,3 +131,24 @@ def test_pulsation_at_low_speed_is_flagged():
     )
     assert "pulsation" in codes(result)
     assert result.decision is not Decision.REFUSED
+
+
+@pytest.mark.parametrize("gain", [-0.2, -0.08, 0.08])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_pressure_fault_is_suspected_even_with_one_route(seed, gain):
+    """The reading at the same speed stands still; only the route moved."""
+    change = Change(correction=no_change, map_gain=gain)
+    samples = samples_of(seed, change, methods=("speed_density",))
+    result = rescale(TABLE, samples, Options(), where="x")
+    assert "manifold_pressure_suspected" in codes(result)
+    assert result.decision is Decision.REFUSED
+    forced = rescale(TABLE, samples, Options(force_cause=True), where="x")
+    assert forced.decision is Decision.CHANGE
+
+
+@pytest.mark.parametrize("skew", [-0.08, 0.05, 0.1])
+def test_a_tube_with_one_route_is_not_taken_for_a_pressure_fault(skew):
+    samples = samples_of(1, change_of(skew), methods=("speed_density",))
+    result = rescale(TABLE, samples, Options(), where="x")
+    assert result.decision is Decision.CHANGE
+    assert "single_route" in codes(result)

@@ -1,0 +1,48 @@
+"""A mistyped row is seen; sound tables of several makes are not accused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from airsense.physics.hot_film import KingsLaw
+from airsense.transfer.model import SignalKind, TransferTable
+from airsense.transfer.table_check import mistyped_rows
+
+
+def table(n: float, power: float = 2.0, rows: int = 20) -> TransferTable:
+    flow = 0.3 * np.linspace(0.05, 1.0, rows) ** power
+    return TransferTable(
+        signal=KingsLaw(1.1, 35.0, n).voltage_v(flow),
+        flow_kgps=flow,
+        kind=SignalKind.VOLTAGE,
+        flow_unit="kg/s",
+        flow_factor=1.0,
+    )
+
+
+@pytest.mark.parametrize("n", [0.35, 0.45, 0.5, 0.6])
+@pytest.mark.parametrize("bend", [0.0, 0.15, -0.15])
+def test_a_sound_table_is_not_accused(n, bend):
+    # real tables leave King's law by a slow bend over the range
+    sound = table(n)
+    bent = sound.flow_kgps * np.exp(bend * np.sin(np.linspace(0.0, np.pi, 20)))
+    assert not mistyped_rows(replace(sound, flow_kgps=bent))
+
+
+@pytest.mark.parametrize("row", [5, 10, 17])
+@pytest.mark.parametrize("slip", [1.12, 0.88])
+def test_a_slip_of_one_row_is_seen(row, slip):
+    wrong = table(0.5)
+    flow = wrong.flow_kgps.copy()
+    flow[row] *= slip
+    (finding,) = mistyped_rows(replace(wrong, flow_kgps=flow))
+    assert finding.code == "table_row_stands_out"
+    assert f"{wrong.signal[row]:g} V" in finding.message
+
+
+def test_other_sensors_are_left_alone():
+    wrong = replace(table(0.5), kind=SignalKind.FREQUENCY)
+    assert not mistyped_rows(wrong)
