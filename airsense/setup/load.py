@@ -136,7 +136,8 @@ def _five_parts(
     path: str | Path, text: str, error: ValidationError, model: type[BaseModel]
 ) -> InputError:
     details = error.errors()
-    first = details[0]
+    # A misspelt key shows as an unknown one and a missing one: the unknown one names the cure.
+    first = next((d for d in details if d["type"] == "extra_forbidden"), details[0])
     names = [str(part) for part in first["loc"] if not _is_branch(part, first)]
     key = names[-1] if names else "the file"
     more = f" ({len(details) - 1} more below it)" if len(details) > 1 else ""
