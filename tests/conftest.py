@@ -1,0 +1,7 @@
+"""Set before numpy is imported: threads inside small matrix products cost more than they gain."""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
