@@ -64,6 +64,15 @@ class Assumption:
     source: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputFile:
+    """A file that went into a result, so that another person can repeat it."""
+
+    path: str
+    sha256: str
+    role: str
+
+
 CAUTIONS = (
     "Running an engine under load on a dynamometer can injure and destroy: restraints, rotating "
     "parts, heat, exhaust gas.",

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import airsense
 from airsense.errors import InputError
 from airsense.estimates.combustion import fuel_of
 from airsense.estimates.defaults import defaults_for
@@ -21,7 +22,8 @@ from airsense.evidence.claims_pairs import configurations_of, pair_of, pairs_of,
 from airsense.evidence.claims_point import Point
 from airsense.evidence.claims_repeat import check_repeatability, power_run_u
 from airsense.evidence.claims_verdict import ClaimVerdict, decide_claim
-from airsense.results import CAUTIONS, Assumption, Presented
+from airsense.jobs.provenance import file_input
+from airsense.results import CAUTIONS, Assumption, InputFile, Presented
 from airsense.setup.claims import Claim, Claims
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_model
@@ -39,6 +41,7 @@ class AuditResult(Presented):
     """What the printed figures of a comparison support."""
 
     schema: str = SCHEMA
+    version: str = airsense.__version__
     source: str
     verdicts: tuple[ClaimVerdict, ...]
     findings: tuple[AuditFinding, ...]
@@ -46,6 +49,7 @@ class AuditResult(Presented):
     corrections: tuple[CorrectionRow, ...]
     assumptions: tuple[Assumption, ...]
     cautions: tuple[str, ...] = (CAUTION, *CAUTIONS)
+    inputs: tuple[InputFile, ...] = ()
 
     def says(self, words: Collection[str]) -> bool:
         """Whether a verdict or an outcome is among `words`."""
@@ -61,7 +65,8 @@ def run(path: str | Path) -> AuditResult:
     InputError
         If the file cannot be used, or claims something of figures that it does not print.
     """
-    return audit(load_model(path, Claims), source=str(path))
+    result = audit(load_model(path, Claims), source=str(path))
+    return replace(result, inputs=(file_input(path, "claims"),))
 
 
 def audit(claims: Claims, *, source: str) -> AuditResult:

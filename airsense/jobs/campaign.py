@@ -19,6 +19,7 @@ from airsense.jobs.campaign_layout import Cell, Layout, Pairing
 from airsense.jobs.compare import CompareResult
 from airsense.jobs.curves import curves_of
 from airsense.jobs.pairing import input_file, make_ready, make_runs
+from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.logs.log import Channel, Log
 from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
@@ -43,7 +44,12 @@ def run(
     folder = Path(campaign_file).parent
     setup = load_engine(folder / campaign.engine)
     logs = [read_log(folder / r.log, channels=setup.channels) for r in campaign.run]
-    return compare_campaign(campaign, logs, setup, rpm=rpm, margin=margin)
+    result = compare_campaign(campaign, logs, setup, rpm=rpm, margin=margin)
+    own = (
+        file_input(campaign_file, "campaign"),
+        *setup_inputs(folder / campaign.engine, setup),
+    )
+    return replace(result, inputs=(*own, *result.inputs))
 
 
 def compare_campaign(

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+import airsense
 from airsense.logs.canon import CANON
 from airsense.logs.log import Channel, Log
 from airsense.logs.read import read_log
@@ -50,6 +51,7 @@ class ChannelsResult(Presented):
     ignored: tuple[str, ...]
     findings: tuple[Finding, ...]
     schema: str = "airsense.channels/1"
+    version: str = airsense.__version__
 
 
 def run(log_file: str | Path, engine_file: str | Path | None = None) -> ChannelsResult:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import airsense
@@ -15,11 +15,12 @@ from airsense.evidence.next_measurement import NextMeasurement
 from airsense.evidence.sensor_shape import SensorShape, sensor_shape, shape_findings
 from airsense.jobs.channels import ChannelRow, channel_rows
 from airsense.jobs.curves import curves_of
-from airsense.jobs.pairing import InputFile, Window, input_file, make_ready, make_runs
+from airsense.jobs.pairing import Window, input_file, make_ready, make_runs
+from airsense.jobs.provenance import setup_inputs
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
-from airsense.results import CAUTIONS, Assumption, Finding, Interval, Presented
+from airsense.results import CAUTIONS, Assumption, Finding, InputFile, Interval, Presented
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
@@ -62,7 +63,9 @@ def run(
         If a file, a setup key or the logs' content cannot be used.
     """
     setup = load_engine(engine_file)
-    return check_logs([read_log(path, channels=setup.channels) for path in logs], setup, rpm=rpm)
+    read = [read_log(path, channels=setup.channels) for path in logs]
+    result = check_logs(read, setup, rpm=rpm)
+    return replace(result, inputs=(*setup_inputs(engine_file, setup), *result.inputs))
 
 
 def check_logs(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,11 +16,12 @@ from airsense.evidence.ranking import PricePerPower, RankRow
 from airsense.evidence.spool_up import spool_up, traces
 from airsense.evidence.verdict import DEFAULT_MARGIN
 from airsense.jobs.curves import curves_of
-from airsense.jobs.pairing import InputFile, Ready, Window, input_file, make_ready, make_runs
+from airsense.jobs.pairing import Ready, Window, input_file, make_ready, make_runs
+from airsense.jobs.provenance import setup_inputs
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
-from airsense.results import CAUTIONS, Assumption, Finding, Presented
+from airsense.results import CAUTIONS, Assumption, Finding, InputFile, Presented
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
@@ -62,7 +63,8 @@ def run(
     """
     setup = load_engine(engine_file)
     logs = [read_log(path, channels=setup.channels) for path in (*before, *after)]
-    return compare_logs(logs[: len(before)], logs[len(before) :], setup, rpm=rpm, margin=margin)
+    result = compare_logs(logs[: len(before)], logs[len(before) :], setup, rpm=rpm, margin=margin)
+    return replace(result, inputs=(*setup_inputs(engine_file, setup), *result.inputs))
 
 
 def compare_logs(

@@ -26,7 +26,7 @@ from airsense.estimates.run import Run
 from airsense.estimates.segments import Segment, find_segments
 from airsense.evidence.bins import BinTable, bin_runs, common_window
 from airsense.logs.log import Log
-from airsense.results import Assumption, Finding
+from airsense.results import Assumption, Finding, InputFile
 from airsense.setup.engine import EngineSetup
 
 FloatArray = NDArray[np.float64]
@@ -42,15 +42,6 @@ class Window:
     engine_speed_rpm: tuple[float, float]
     bins: int
     kind: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class InputFile:
-    """A file that went into a result, so that another person can repeat it."""
-
-    path: str
-    sha256: str
-    role: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

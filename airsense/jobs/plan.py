@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import airsense
 from airsense.errors import InputError
 from airsense.evidence.planning import (
     MAX_RUNS,
@@ -30,9 +31,10 @@ from airsense.evidence.planning_channels import (
 from airsense.evidence.verdict import percent
 from airsense.jobs.pairing import make_runs
 from airsense.jobs.pilot import channels_of, pilot_of
+from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.logs.canon import CANON
 from airsense.logs.read import read_log
-from airsense.results import CAUTIONS, Assumption, Presented
+from airsense.results import CAUTIONS, Assumption, InputFile, Presented
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
@@ -81,6 +83,7 @@ class PlanResult(Presented):
     """
 
     schema: str = SCHEMA
+    version: str = airsense.__version__
     quantity: PlannedQuantity
     wish: Wish
     runs_per_configuration: int | None
@@ -96,6 +99,7 @@ class PlanResult(Presented):
     channels: tuple[str, ...]
     assumptions: tuple[Assumption, ...]
     cautions: tuple[str, ...] = CAUTIONS
+    inputs: tuple[InputFile, ...] = ()
 
 
 def run(
@@ -135,7 +139,11 @@ def run(
         channels, pilot = named | channels_of(runs), pilot_of(runs, setup)
     else:
         channels, pilot = named or frozenset({*USUAL_CHANNELS, *setup.channels}), Pilot()
-    return plan(channels, setup, pilot, quantity=quantity, wish=asked, declared=bool(named or logs))
+    result = plan(
+        channels, setup, pilot, quantity=quantity, wish=asked, declared=bool(named or logs)
+    )
+    pilots = tuple(file_input(path, "pilot log") for path in logs)
+    return replace(result, inputs=(*setup_inputs(engine_file, setup), *pilots))
 
 
 def plan(

@@ -17,18 +17,19 @@ from airsense.estimates.routes import Route, Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Segment, find_segments
 from airsense.jobs.pairing import make_runs
+from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.jobs.rescale_beliefs import beliefs
 from airsense.logs.log import Log
 from airsense.logs.read import read_log
 from airsense.report.files import refuse_overwrite, write_bytes, write_text
 from airsense.report.text_rescale import note
-from airsense.results import Finding, Severity
+from airsense.results import Finding, InputFile, Severity
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 from airsense.transfer.file import read_table, refuse_same_file, table_bytes
 from airsense.transfer.model import TransferTable
 from airsense.transfer.rescale import Options, rescale
-from airsense.transfer.result import Decision, InputFile, RescaleResult, RouteUse
+from airsense.transfer.result import Decision, RescaleResult, RouteUse
 from airsense.transfer.samples import ReferenceSamples, RouteSamples
 from airsense.transfer.signal import through_table
 
@@ -80,9 +81,11 @@ def run(
     table = read_table(table_file)
     present = [read_log(path, channels=setup.channels) for path in logs]
     trusted = [read_log(path, channels=setup.channels) for path in baseline]
-    return rescale_logs(
+    result = rescale_logs(
         present, setup, table, baseline=trusted, max_step=max_step, force_cause=force_cause
     )
+    own = (*setup_inputs(engine_file, setup), file_input(table_file, "table"))
+    return replace(result, inputs=(*own, *result.inputs))
 
 
 def rescale_logs(

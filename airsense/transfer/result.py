@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 import airsense
-from airsense.results import CAUTIONS, Assumption, Finding, Interval, Presented
+from airsense.results import CAUTIONS, Assumption, Finding, InputFile, Interval, Presented
 from airsense.transfer.cautions import TABLE_CAUTIONS
 from airsense.transfer.cells import Cell
 from airsense.transfer.cure import CauseTest, CovariateTest, RouteGap
@@ -28,15 +28,6 @@ class RouteUse:
     method: str
     used: bool
     reason: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class InputFile:
-    """A file that went into the result."""
-
-    path: str
-    sha256: str
-    role: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

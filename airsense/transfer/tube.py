@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+import airsense
 from airsense.physics.air import viscosity_air_pas
 from airsense.physics.duct import (
     ISO_7145_LENGTH_AXIS,
@@ -62,6 +63,7 @@ class TubeResult(Presented):
     """What a change of bore alone would do."""
 
     schema: str = "airsense.tube/1"
+    version: str = airsense.__version__
     sentence: str
     bore_before_m: float
     bore_after_m: float | None
