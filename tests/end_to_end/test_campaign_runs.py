@@ -352,7 +352,8 @@ def test_from_the_command_line_to_json(three: Session, tmp_path: Path) -> None:
         assert set(pair["airflow_change"]) == {"value", "low", "high"}
     assert {r["intake"] for r in told["ranking"]} == {"A", "B", "C"}
     assert {r["intake"] for r in told["price_per_kw"]} == {"B", "C"}
-    assert [i["role"] for i in told["inputs"]] == [f"{name}, t" for name in ORDER]
+    runs = [f"{name}, t" for name in ORDER]
+    assert [i["role"] for i in told["inputs"]] == ["campaign", "setup", *runs]
     assert all(len(i["sha256"]) == 64 for i in told["inputs"])
 
 
