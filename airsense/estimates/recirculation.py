@@ -21,33 +21,36 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 MIN_SAMPLES = 40
-# Groups must lie this many pooled standard deviations apart (Ashman's D above 2 is a clean
-# separation), and this far in ln, and hold at least this share of the samples each.
-MIN_SEPARATION = 2.0
+# Groups must lie this far apart in ln, hold at least this share of the samples each, and the
+# samples between them must thin out to this share of the lower of both peaks: our choice. One
+# broad group has no such valley, however wide it is.
 MIN_GAP_LN = 0.12
 MAX_GAP_LN = 0.9
 MIN_SHARE = 0.04
+MAX_VALLEY = 0.4
+# Width of the smoothing in ln at 300 samples; fewer samples need more.
+SMOOTHING_LN = 0.025
 LOADED_PRESSURE_RATIO = 1.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TwoGroups:
-    """Two groups of apparent volumetric efficiency: centres, limit between them, separation."""
+    """Two groups of apparent volumetric efficiency: centres, limit between them, valley.
+
+    `valley` is the density of samples at the limit over that of the lower peak; one is no valley.
+    """
 
     low: float
     high: float
     limit: float
-    separation: float
+    valley: float
     share_low: float
 
     @property
     def found(self) -> bool:
         """Whether there really are two groups."""
-        gap = float(np.log(self.high / self.low))
         return (
-            self.separation >= MIN_SEPARATION
-            and MIN_GAP_LN <= gap <= MAX_GAP_LN
-            and MIN_SHARE <= self.share_low <= 1.0 - MIN_SHARE
+            self.valley <= MAX_VALLEY and MIN_GAP_LN <= np.log(self.high / self.low) <= MAX_GAP_LN
         )
 
 
@@ -69,7 +72,7 @@ def apparent_ve(run: Run, setup: EngineSetup) -> FloatArray | None:
 
 
 def two_groups(ve_frac: FloatArray) -> TwoGroups | None:
-    """Split apparent volumetric efficiencies in two groups by the least scatter within them.
+    """Split apparent volumetric efficiencies at the deepest valley of their density.
 
     Parameters
     ----------
@@ -79,27 +82,38 @@ def two_groups(ve_frac: FloatArray) -> TwoGroups | None:
     Returns
     -------
     TwoGroups or None
-        None with fewer than 40 samples. The split minimizes the pooled variance of ln(VE).
+        None with fewer than 40 samples, or if no split leaves each side its least share.
     """
     if ve_frac.size < MIN_SAMPLES:
         return None
-    x = np.sort(np.log(ve_frac))
-    x = x[(x > np.quantile(x, 0.005)) & (x < np.quantile(x, 0.995))]
-    n = np.arange(1, x.size)
-    total, square = np.cumsum(x), np.cumsum(x**2)
-    left = square[:-1] - total[:-1] ** 2 / n
-    right = (square[-1] - square[:-1]) - (total[-1] - total[:-1]) ** 2 / (x.size - n)
-    cut = int(np.argmin(left + right)) + 1
-    low, high = x[:cut], x[cut:]
-    pooled = float(np.sqrt(0.5 * (np.var(low) + np.var(high))))
-    gap = float(np.mean(high) - np.mean(low))
+    x = np.log(ve_frac)
+    width = SMOOTHING_LN * max(1.0, 300.0 / x.size) ** 0.2
+    edges, density, count = _density(x, width)
+    peaks = np.minimum(np.maximum.accumulate(density), np.maximum.accumulate(density[::-1])[::-1])
+    share_low = np.cumsum(count) / x.size
+    allowed = (share_low >= MIN_SHARE) & (share_low <= 1.0 - MIN_SHARE)
+    if not allowed.any():
+        return None
+    depth = np.where(allowed, density / np.maximum(peaks, 1e-300), np.inf)
+    deepest = np.flatnonzero(depth <= depth.min() + 1e-9)
+    cut = int(deepest[deepest.size // 2])
+    limit = float(edges[cut + 1])
     return TwoGroups(
-        low=float(np.exp(np.mean(low))),
-        high=float(np.exp(np.mean(high))),
-        limit=float(np.exp(0.5 * (low[-1] + high[0]))),
-        separation=gap / pooled if pooled > 0.0 else float("inf"),
-        share_low=cut / x.size,
+        low=float(np.exp(np.mean(x[x < limit]))),
+        high=float(np.exp(np.mean(x[x >= limit]))),
+        limit=float(np.exp(limit)),
+        valley=float(depth[cut]),
+        share_low=float(share_low[cut]),
     )
+
+
+def _density(x: FloatArray, width: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return cell edges, density smoothed by a normal kernel, and count by cell."""
+    cell = width / 4.0
+    edges = np.arange(np.min(x) - 4.0 * width, np.max(x) + 4.0 * width + cell, cell)
+    count = np.histogram(x, edges)[0].astype(np.float64)
+    offsets = np.arange(-16, 17)
+    return edges, np.convolve(count, np.exp(-0.5 * (offsets / 4.0) ** 2), mode="same"), count
 
 
 def loaded_samples(run: Run) -> BoolArray:
