@@ -25,6 +25,8 @@ FloatArray = NDArray[np.float64]
 _PRESSURES = ("manifold_pressure", "boost_pressure")
 _SAME_SHARE = 5e-3
 _MAX_START_ROWS = 200
+# Every n-th value of a long log shows its digits as well as all of them.
+MAX_LEVEL_SAMPLES = 50_000
 
 
 @dataclass(frozen=True)
@@ -215,7 +217,7 @@ def _finish(
 
 def resolution(value: FloatArray) -> float:
     """Return the smallest step that a channel takes: its last digit. 0.0 if it never moves."""
-    levels = np.unique(value)
+    levels = np.unique(value[:: value.size // MAX_LEVEL_SAMPLES + 1])
     if levels.size < 2:
         return 0.0
     steps = np.diff(levels)

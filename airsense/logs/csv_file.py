@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -51,12 +52,17 @@ class CsvSource:
         """Do nothing: no file is held open."""
 
     def _parse(self, wanted: Sequence[int], time: int, *, quoted: bool) -> _Parsed:
+        import pandas as pd
+
         parsed = _Parsed(columns={c: [] for c in wanted})
         job = Job(self.path, self.dialect, tuple(wanted), quoted)
-        for frame in frames(self.opener, job):
-            parsed.add(frame, time, self.dialect.width)
-            if parsed.rows * len(wanted) > MAX_CELLS:
-                raise too_large(self.path, parsed.rows)
+        with warnings.catch_warnings():
+            # Text among numbers is dealt with below, cell by cell.
+            warnings.simplefilter("ignore", pd.errors.DtypeWarning)
+            for frame in frames(self.opener, job):
+                parsed.add(frame, time, self.dialect.width)
+                if parsed.rows * len(wanted) > MAX_CELLS:
+                    raise too_large(self.path, parsed.rows)
         return parsed
 
     def _table(self, parsed: _Parsed, wanted: Sequence[int], time: Match) -> Table:
@@ -113,13 +119,16 @@ class _Parsed:
 
     def add(self, chunk: pd.DataFrame, time: int, width: int) -> None:
         """Take one chunk over; text in a column of numbers becomes NaN and is counted."""
+        import pandas as pd
+
         for column, parts in self._columns.items():
             series = chunk[column]
             if column == time and series.dtype.kind not in "fiu":
                 parts.append(series.astype(object).to_numpy())
             else:
                 parts.append(self._numbers(series, column))
-        self._wide.append(chunk[width].notna().to_numpy(bool))
+        overflow = chunk[width].to_numpy()
+        self._wide.append(np.asarray(pd.notna(overflow)))
         self.rows += len(chunk)
 
     def _numbers(self, series: pd.Series, column: int) -> NDArray[np.float64]:

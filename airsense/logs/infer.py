@@ -77,7 +77,8 @@ def infer_unit(match: Match, values: FloatArray, *, where: str) -> tuple[str | N
     InputError
         If none or more than one unit is credible for a channel that a job needs.
     """
-    finite = values[np.isfinite(values)]
+    finite = values[:: values.size // 20_000 + 1]
+    finite = finite[np.isfinite(finite)]
     credible = [c.unit for c in _CREDIBLE.get(match.name, ()) if _admits(c, finite)]
     place = f"column {match.header!r}"
     if len(credible) == 1:

@@ -29,6 +29,7 @@ _SAMPLED_GAPS = 4000
 # One row to either side leaves short periods undecided.
 _DRIFT_PERIOD = 6.0
 _DRIFT_GAPS = 30
+_PROBE_ROWS = 5000
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ class Polling:
 
 def find_polling(table: Table) -> Polling:
     """Return the refresh rows of each column that repeats old values in a fixed rhythm."""
-    changes = {column: change_rows(values) for column, values in table.columns.items()}
+    changes = {c: change_rows(v) for c, v in table.columns.items() if not _runs_free(v)}
     rhythms = {
         column: rhythm
         for column, rows in changes.items()
@@ -105,11 +106,22 @@ def find_polling(table: Table) -> Polling:
     return Polling(refreshed, own, findings)
 
 
+def _runs_free(values: FloatArray) -> bool:
+    """Whether a long column changes in most rows, at its start as in its middle."""
+    if values.size < 4 * _PROBE_ROWS:
+        return False
+    probes = (values[start : start + _PROBE_ROWS] for start in (0, values.size // 2))
+    return all(bool((probe[1:] != probe[:-1]).mean() > 0.6) for probe in probes)
+
+
 def change_rows(values: FloatArray) -> NDArray[np.intp]:
     """Return the rows at which a column takes a new value, its first filled row included.
 
     Empty if the column has gaps of its own: there, each filled cell is a sample already.
     """
+    if values.size > 1 and np.isfinite(values).all():
+        rows: NDArray[np.intp] = np.nonzero(values[1:] != values[:-1])[0] + 1
+        return np.concatenate([np.zeros(1, dtype=np.intp), rows])
     filled = np.nonzero(np.isfinite(values))[0]
     if filled.size < 2 or filled.size < 0.9 * (values.size - filled[0]):
         return np.empty(0, dtype=np.intp)

@@ -264,15 +264,15 @@ def _stuck(samples: Samples, speed: Samples | None) -> BoolArray:
     flat = np.concatenate([[False], np.diff(value) == 0.0])
     long_s = 3.0 if samples.name in _FLOWING else 10.0
     ends = (value.min(), value.max()) if samples.name == "lambda" else ()
-    runs = [
+    runs = _runs(flat)
+    stuck = [
         (start - 1, end)
-        for start, end in _runs(flat)
-        if end - start >= 9
-        and samples.time_s[end - 1] - samples.time_s[start - 1] >= long_s
+        for start, end in runs[runs[:, 1] - runs[:, 0] >= 9]
+        if samples.time_s[end - 1] - samples.time_s[start - 1] >= long_s
         and value[start] not in ends
         and _moves(speed, samples.time_s[start - 1], samples.time_s[end - 1])
     ]
-    return _marked(value.size, runs)
+    return _marked(value.size, stuck)
 
 
 def _moves(speed: Samples, start_s: float, end_s: float) -> bool:

@@ -34,9 +34,8 @@ _TEXT_UNITS = re.compile(r"(?i)(hh|dd|yy|mm)[:.\-/](mm|ss|yy).*|enum|bool|flag|t
 class Dialect:
     """How a text log is written.
 
-    `skip_chars` is the number of characters before the first data row, `skip_bytes` that of bytes
-    if the encoding is plain UTF-8, `first_line` the 1-based line of that row; `width` is the number
-    of columns.
+    `skip_chars` is the number of characters, and `first_line` the 1-based line, before and at
+    the first data row; `width` is the number of columns.
     """
 
     encoding: str
@@ -45,7 +44,6 @@ class Dialect:
     quoted: bool
     headers: tuple[Header, ...]
     skip_chars: int
-    skip_bytes: int
     first_line: int
     preamble_lines: int
 
@@ -89,7 +87,6 @@ def sniff(sample: bytes, *, where: str, complete: bool) -> Dialect:
         quoted='"' in text,
         headers=headers,
         skip_chars=sum(len(line) for line in lines[:data]),
-        skip_bytes=sum(len(line.encode("utf-8", errors="replace")) for line in lines[:data]),
         first_line=data + 1,
         preamble_lines=header_row,
     )

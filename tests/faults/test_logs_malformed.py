@@ -195,3 +195,29 @@ def test_more_rows_than_memory_are_refused(tmp_path: Path, monkeypatch: pytest.M
     error = attempt(path)
     assert isinstance(error, InputError)
     assert "too large" in error.what
+
+
+def test_a_row_without_an_end_is_refused_before_it_fills_the_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("airsense.logs.csv_blocks.MAX_ROW_CHARS", 1_000_000)
+    path = tmp_path / "log.csv"
+    body = "\n".join(ROWS * 30)
+    path.write_text(f"{HEAD}\n{body}\n" + "1" * 3_000_000)
+    error = attempt(path)
+    assert isinstance(error, InputError)
+    assert "no end" in error.what
+
+
+def test_a_late_quote_without_an_end_does_not_swallow_the_rest(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("airsense.logs.csv_blocks.MAX_ROW_CHARS", 1_000_000)
+    columns = drive(rate_hz=100.0, seconds=400.0)
+    lines = text(columns | {"note": ['"a"'] * 40_000}).splitlines()
+    lines[3000] = lines[3000].replace('"a"', '"a')
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(lines))
+    log = attempt(path)
+    assert isinstance(log, Log)
+    assert log["engine_speed"].value.size == 40_000
