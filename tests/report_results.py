@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from airsense.evidence.planning import PlannedQuantity
-from airsense.jobs import audit, channels, check, compare, plan, rescale, screen, tube
+from airsense.jobs import audit, channels, check, compare, demo, plan, rescale, screen, tube
 
 FOLDER = Path(__file__).parents[1] / "examples" / "two_boxes"
 ENGINE = FOLDER / "engine.toml"
 BEFORE = tuple(FOLDER / f"before_{k}.csv" for k in (1, 2, 3))
 AFTER = tuple(FOLDER / f"after_{k}.csv" for k in (1, 2, 3))
-KINDS = ("audit", "channels", "check", "compare", "plan", "rescale", "screen", "tube")
+KINDS = ("audit", "channels", "check", "compare", "demo", "plan", "rescale", "screen", "tube")
 
 
 @cache
@@ -38,11 +38,17 @@ def _screen() -> Any:
         return screen.run(str(folder), ENGINE, screen.ScreenOptions(workers=1))
 
 
+def _demo() -> Any:
+    with tempfile.TemporaryDirectory() as name:
+        return demo.run(Path(name))
+
+
 _MAKERS = {
     "audit": lambda: audit.run(FOLDER / "claims.toml"),
     "channels": lambda: channels.run(BEFORE[0]),
     "check": lambda: check.run(BEFORE[:1], ENGINE),
     "compare": lambda: compare.run(ENGINE, BEFORE, AFTER),
+    "demo": _demo,
     "plan": lambda: plan.run(ENGINE, BEFORE[:2], quantity=PlannedQuantity.AIRFLOW_CHANGE),
     "rescale": _rescale,
     "screen": _screen,

@@ -15,6 +15,7 @@ from airsense.jobs.audit import AuditResult
 from airsense.jobs.channels import ChannelsResult
 from airsense.jobs.check import CheckResult
 from airsense.jobs.compare import CompareResult
+from airsense.jobs.demo import DemoResult
 from airsense.jobs.plan import PlanResult
 from airsense.jobs.screen_result import ScreenResult
 from airsense.transfer.result import RescaleResult
@@ -26,6 +27,7 @@ RESULTS: dict[str, type[Any]] = {
     "channels": ChannelsResult,
     "check": CheckResult,
     "compare": CompareResult,
+    "demo": DemoResult,
     "plan": PlanResult,
     "rescale": RescaleResult,
     "screen": ScreenResult,
@@ -37,6 +39,7 @@ GUARANTEED = {
     "channels": ("schema", "channels"),
     "check": ("schema", "verdict", "sensor_error", "estimates", "causes", "findings", "channels"),
     "compare": ("schema", "window", "pairs", "findings", "assumptions", "cautions"),
+    "demo": ("schema",),
     "plan": ("schema", "runs_per_configuration", "detectable_change", "budget", "next_measurement"),
     "rescale": (
         "schema",

@@ -11,7 +11,7 @@ from airsense.jobs.audit import AuditResult
 from airsense.jobs.compare import CompareResult
 from airsense.report.as_json import to_json
 from airsense.report.files import refuse_overwrite, write_text
-from airsense.results import CAUTIONS
+from airsense.results import CAUTIONS, Presented
 from airsense.simulate.demo import DemoScenario, write_demo
 from airsense.transfer.result import RescaleResult
 
@@ -30,7 +30,7 @@ class TruthRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DemoResult:
+class DemoResult(Presented):
     """The answers of the main jobs on the scenario, and the scenario's truth."""
 
     schema: str = "airsense.demo/1"

@@ -19,7 +19,7 @@ from airsense.report.units_shown import shown_for
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-KINDS_WITH_FIGURES = ("audit", "check", "compare", "plan", "rescale", "screen", "tube")
+KINDS_WITH_FIGURES = ("audit", "check", "compare", "demo", "plan", "rescale", "screen", "tube")
 FORMATS = ("svg", "png", "pdf")
 # Without these a file would hold the time at which it was made and never be the same twice.
 _NO_DATE: dict[str, dict[str, Any]] = {

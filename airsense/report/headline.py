@@ -268,6 +268,10 @@ def _other(result: Node) -> tuple[Headline, ...]:
 _TITLES = {
     "channels": "What was recognised in the log?",
 }
+def _demo(result: Node) -> tuple[Headline, ...]:
+    return _compare(result.compare)
+
+
 _BUILDERS: dict[str, Callable[[Any], tuple[Headline, ...]]] = {
     "compare": _compare,
     "check": _check,
@@ -276,4 +280,5 @@ _BUILDERS: dict[str, Callable[[Any], tuple[Headline, ...]]] = {
     "plan": _plan,
     "tube": _tube,
     "screen": _screen,
+    "demo": _demo,
 }

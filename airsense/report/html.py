@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from jinja2 import Template
     from markupsafe import Markup
 
-KINDS = ("audit", "channels", "check", "compare", "plan", "rescale", "screen", "tube")
+KINDS = ("audit", "channels", "check", "compare", "demo", "plan", "rescale", "screen", "tube")
 
 
 class PageKind(Protocol):
@@ -128,6 +128,8 @@ def _page(plain: dict[str, Any], node: Node, kind: str, shown: Shown) -> _Page:
 
     module = cast(PageKind, importlib.import_module(f"airsense.report.page_{kind}"))
     first = headlines(node)
+    # The demo rests on the comparison inside it.
+    basis = node.compare if kind == "demo" else node
     style = _style()
     text = json.dumps(plain, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     encoded = base64.b64encode(text.encode("utf-8")).decode("ascii")
@@ -136,15 +138,15 @@ def _page(plain: dict[str, Any], node: Node, kind: str, shown: Shown) -> _Page:
         version=node.version or "",
         policy=_policy(style),
         style=Markup(style),
-        title=f"airsense {kind}: {node.engine or first[0].subject or first[0].question}",
+        title=f"airsense {kind}: {basis.engine or first[0].subject or first[0].question}",
         question=first[0].question,
-        about=_about(node, shown),
+        about=_about(basis, shown),
         answers=_answers(first, module.keys(node)),
         pictures=_drawings(plain, shown),
-        evidence=_filled(*module.evidence(node, shown), findings_of(node)),
-        method=_filled(*module.method(node), assumptions_table(node.assumptions)),
+        evidence=_filled(*module.evidence(node, shown), findings_of(basis)),
+        method=_filled(*module.method(node), assumptions_table(basis.assumptions)),
         equations=equations_for(kind),
-        inputs=_filled(inputs_table(node.inputs)),
+        inputs=_filled(inputs_table(basis.inputs)),
         cautions=node.cautions or (),
         made_by=_made_by(node),
         file_name=f"airsense-{kind}.json",
