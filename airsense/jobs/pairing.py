@@ -176,7 +176,7 @@ def make_ready(runs: Sequence[Run], setup: EngineSetup, rpm: tuple[float, float]
         window_rpm=window,
         sizes=sizes,
         findings=_unique([f for run in runs for f in run.findings]),
-        assumptions=(*_unique_assumptions(runs), *sizes.assumptions()),
+        assumptions=(*_unique_assumptions(runs), *_noted(estimates), *sizes.assumptions()),
     )
 
 
@@ -259,6 +259,18 @@ def _states(runs: Sequence[Run], owner: Sequence[int]) -> dict[str, list[FloatAr
 
 def _unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     return tuple(dict.fromkeys(findings))
+
+
+def _noted(estimates: Mapping[str, Sequence[Estimate]]) -> tuple[Assumption, ...]:
+    """Return what a route takes for granted in the runs, once each."""
+    return tuple(
+        dict.fromkeys(
+            Assumption(quantity=f"route {name}", value=note, source="the logs cannot show it")
+            for name, per_run in estimates.items()
+            for estimate in per_run
+            for note in estimate.notes
+        )
+    )
 
 
 def _unique_assumptions(runs: Sequence[Run]) -> tuple[Assumption, ...]:
