@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from airsense.jobs.provenance import setup_inputs
 from airsense.jobs.screen_drift import vehicle_rows
 from airsense.jobs.screen_files import MOST_NAMES, FoundLog, Listing, find_logs
 from airsense.jobs.screen_log import Task
@@ -75,15 +76,29 @@ def run(
         If the folder, the setup, the state file or the cluster cannot be used; never for a log.
     """
     how = options or ScreenOptions()
-    setup = _everywhere(load_engine(engine_file))
+    declared = load_engine(engine_file)
+    inputs = setup_inputs(engine_file, declared)
+    setup = _everywhere(declared)
     listing = _without(find_logs(source, how.patterns, how.vehicle), how.state)
-    key = fingerprint(engine_file, setup, how.rpm)
-    state = State(how.state, key)
+    state = State(how.state, fingerprint(inputs, how.rpm))
     try:
-        rows = _all_rows(listing, setup, state, how, watch)
+        found = _all_rows(listing, setup, state, how, watch)
     finally:
         state.close()
-    return _result(source, setup, key, listing, rows)
+    rows = sorted(
+        (replace(found[log.name], vehicle=log.vehicle) for log in listing.logs), key=_rank
+    )
+    counts = Counter(row.outcome for row in rows)
+    return ScreenResult(
+        engine=setup.engine.name,
+        source=source,
+        sentence=_sentence(rows, counts),
+        counts=tuple(OutcomeCount(outcome=o, logs=counts[o]) for o in _ORDER),
+        logs=tuple(rows),
+        vehicles=vehicle_rows(rows),
+        findings=_findings(listing, rows),
+        inputs=inputs,
+    )
 
 
 def _everywhere(setup: EngineSetup) -> EngineSetup:
@@ -139,29 +154,6 @@ def _runner(tasks: Sequence[Task], listing: Listing, how: ScreenOptions) -> Iter
         return on_cluster(tasks, how.cluster)
     workers = min(how.workers or processors(), len(tasks))
     return in_pool(tasks, workers) if workers > 1 and listing.shared else here(tasks)
-
-
-def _result(
-    source: str,
-    setup: EngineSetup,
-    key: str,
-    listing: Listing,
-    found: Mapping[str, ScreenRow],
-) -> ScreenResult:
-    rows = sorted(
-        (replace(found[log.name], vehicle=log.vehicle) for log in listing.logs), key=_rank
-    )
-    counts = Counter(row.outcome for row in rows)
-    return ScreenResult(
-        engine=setup.engine.name,
-        source=source,
-        sentence=_sentence(rows, counts),
-        counts=tuple(OutcomeCount(outcome=o, logs=counts[o]) for o in _ORDER),
-        logs=tuple(rows),
-        vehicles=vehicle_rows(rows),
-        findings=_findings(listing, rows),
-        setup_sha256=key,
-    )
 
 
 def _rank(row: ScreenRow) -> tuple[float, int, str]:

@@ -64,13 +64,9 @@ def _checked_or_refused(path: Path, task: Task) -> ScreenRow | None:
 
 
 def _refused(name: str, error: InputError, place: str) -> ScreenRow:
-    problem = Problem(
-        what=error.what,
-        where=error.where.replace(place, name),
-        got=error.got,
-        allowed=error.allowed,
-        fix=error.fix,
-    )
+    parts = (error.what, error.where, error.got, error.allowed, error.fix)
+    what, where, got, allowed, fix = (part.replace(place, name) for part in parts)
+    problem = Problem(what=what, where=where, got=got, allowed=allowed, fix=fix)
     return replace(_dated(name, None), outcome=Outcome.REFUSED, problem=problem)
 
 

@@ -7,7 +7,7 @@ from enum import Enum
 
 import airsense
 from airsense.evidence.screening import DriftVerdict
-from airsense.results import CAUTIONS, Finding, Interval, Presented, Severity
+from airsense.results import CAUTIONS, Finding, InputFile, Interval, Presented, Severity
 
 
 class Outcome(Enum):
@@ -135,8 +135,8 @@ class ScreenResult(Presented):
     logs: tuple[ScreenRow, ...]
     vehicles: tuple[VehicleRow, ...]
     findings: tuple[Finding, ...]
-    setup_sha256: str
     cautions: tuple[str, ...] = CAUTIONS
+    inputs: tuple[InputFile, ...] = ()
 
     def holds(self, outcomes: tuple[str, ...]) -> bool:
         """Whether any log came out in one of these ways, or any vehicle drifts."""

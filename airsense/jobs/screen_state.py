@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,27 +14,18 @@ import airsense
 from airsense.errors import InputError
 from airsense.jobs.screen_result import ScreenRow
 from airsense.report.as_json import to_plain
-from airsense.setup.ve_table import VeTable
+from airsense.results import InputFile
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
 
-    from airsense.setup.engine import EngineSetup
-
 SCHEMA = "airsense.screen-state/1"
 
 
-def fingerprint(engine_file: Path, setup: EngineSetup, rpm: tuple[float, float] | None) -> str:
+def fingerprint(inputs: Sequence[InputFile], rpm: tuple[float, float] | None) -> str:
     """Return the digest of all that an answer hangs on beside the log itself."""
-    files = [engine_file]
-    if isinstance(setup.engine.volumetric_efficiency, VeTable):
-        files.append(Path(setup.engine.volumetric_efficiency.path))
-    if setup.compressor_map is not None:
-        files.append(Path(setup.compressor_map.file))
-    whole = hashlib.sha256(f"{airsense.__version__} {rpm}".encode())
-    for file in files:
-        whole.update(hashlib.sha256(file.read_bytes()).digest() if file.is_file() else b"-")
-    return whole.hexdigest()
+    text = " ".join((airsense.__version__, repr(rpm), *(file.sha256 for file in inputs)))
+    return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
 class State:
