@@ -16,9 +16,9 @@ from click.testing import CliRunner
 from airsense.cli.main import cli
 from airsense.logs.interpolate import interpolate
 from airsense.logs.read import read_log
+from tests.kit import TRIPS, needs_trips
 
-TRIPS = Path(__file__).resolve().parents[3] / "shared" / "data" / "kit_obd"
-pytestmark = pytest.mark.skipif(not TRIPS.is_dir(), reason="the open trips are not at hand")
+pytestmark = needs_trips
 
 # File, rows, first clock; counted in the files with a plain text tool.
 CASES = [
