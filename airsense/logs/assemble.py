@@ -13,7 +13,7 @@ from airsense.logs.canon import CANON
 from airsense.logs.infer import infer_unit
 from airsense.logs.log import Channel
 from airsense.logs.polling import find_polling
-from airsense.logs.pressure import settle_reference
+from airsense.logs.pressure import Beside, settle_reference
 from airsense.logs.quality import Samples, inspect
 from airsense.logs.recognise import Match, Recognition, ambiguous
 from airsense.logs.source import Table
@@ -56,7 +56,7 @@ def assemble(tables: Sequence[Table], recognition: Recognition, *, where: str) -
                 raise ambiguous(match.name, (gathered[match.name][0], match), where)
             gathered[match.name] = (match, samples)
     speed = gathered["engine_speed"][1] if "engine_speed" in gathered else None
-    settled = _settle_pressures(gathered, speed, findings, where)
+    settled = _settle_pressures(gathered, findings, where)
     channels: dict[str, Channel] = {}
     columns: set[int] = set()
     for match, samples in settled:
@@ -169,19 +169,20 @@ def _same_or_refuse(
 
 
 def _settle_pressures(
-    gathered: Mapping[str, tuple[Match, Samples]],
-    speed: Samples | None,
-    findings: list[Finding],
-    where: str,
+    gathered: Mapping[str, tuple[Match, Samples]], findings: list[Finding], where: str
 ) -> list[tuple[Match, Samples]]:
     settled = {name: pair for name, pair in gathered.items() if name not in _PRESSURES}
+    barometer = gathered.get("barometric_pressure")
     for name in _PRESSURES:
         if name not in gathered:
             continue
         match, samples = gathered[name]
-        target, finding = settle_reference(
-            match, samples.value, _speed_at(speed, samples.time_s), where=where
+        beside = Beside(
+            _at(gathered.get("engine_speed"), samples.time_s),
+            _at(gathered.get("mass_air_flow"), samples.time_s),
+            float(np.median(barometer[1].value)) if barometer else None,
         )
+        target, finding = settle_reference(match, samples.value, beside, where=where)
         if finding is not None:
             findings.append(finding)
         if target in settled:
@@ -190,10 +191,10 @@ def _settle_pressures(
     return list(settled.values())
 
 
-def _speed_at(speed: Samples | None, time_s: FloatArray) -> FloatArray | None:
-    if speed is None or speed.time_s.size < 2:
+def _at(pair: tuple[Match, Samples] | None, time_s: FloatArray) -> FloatArray | None:
+    if pair is None or pair[1].time_s.size < 2:
         return None
-    return np.interp(time_s, speed.time_s, speed.value, left=np.nan, right=np.nan)
+    return np.interp(time_s, pair[1].time_s, pair[1].value, left=np.nan, right=np.nan)
 
 
 def _finish(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,26 +23,76 @@ _IDLE_RPM = 1100.0
 # No engine idles with its manifold below 15 kPa absolute or boosted by more than 15 kPa
 # (common practice, no source).
 _BETWEEN_PA = 15e3
+_STANDARD_PA = 101_325.0
+# How near to the barometer, logged or at sea level, the lower end of an absolute pressure lies.
+_NEAR_PA = 6e3
+_NEAR_STANDARD_PA = 10e3
+# For a verdict by air flow: samples, span of the pressure, and ratio of the scatters (our choice).
+_FLOW_SAMPLES = 30
+_FLOW_SPAN = 1.4
+_FLOW_FACTOR = 1.6
 
 
-def behaviour(p_pa: FloatArray, speed_rpm: FloatArray | None) -> str:
+@dataclass(frozen=True)
+class Beside:
+    """What was logged beside a pressure, at its sample times; shape (n,), NaN where unknown."""
+
+    speed_rpm: FloatArray | None = None
+    flow_kgps: FloatArray | None = None
+    barometer_pa: float | None = None
+
+
+def behaviour(p_pa: FloatArray, beside: Beside) -> str:
     """Tell from a pressure whether it is gauge or absolute; "" where it does not show.
+
+    In order of weight: at idle a manifold is far from 0 Pa absolute and near it over the
+    barometer; a pressure that goes to zero is gauge; air flow over speed follows the absolute
+    pressure; a lower end at the barometer is absolute.
 
     Parameters
     ----------
     p_pa : ndarray, shape (n,)
         Pressure as read. [Pa] NaN ignored.
-    speed_rpm : ndarray, shape (n,), or None
-        Engine speed of the same rows. [rpm]
+    beside : Beside
+        Speed, air flow and barometer, as far as logged.
     """
     good = np.isfinite(p_pa)
     if good.sum() < 3:
         return ""
-    if speed_rpm is not None:
-        idle = good & (speed_rpm < _IDLE_RPM)
+    if beside.speed_rpm is not None:
+        idle = good & (beside.speed_rpm < _IDLE_RPM)
         if idle.sum() >= 5:
             return ABSOLUTE if float(np.median(p_pa[idle])) > _BETWEEN_PA else GAUGE
-    return GAUGE if float(np.percentile(p_pa[good], 5.0)) < 0.5 * _BETWEEN_PA else ""
+    low = float(np.percentile(p_pa[good], 5.0))
+    if low < 0.5 * _BETWEEN_PA:
+        return GAUGE
+    by_flow = _by_flow(p_pa, beside)
+    if by_flow:
+        return by_flow
+    near = _NEAR_PA if beside.barometer_pa is not None else _NEAR_STANDARD_PA
+    barometer = _STANDARD_PA if beside.barometer_pa is None else beside.barometer_pa
+    return ABSOLUTE if abs(low - barometer) < near else ""
+
+
+def _by_flow(p_pa: FloatArray, beside: Beside) -> str:
+    """Tell which reading makes air flow a steadier multiple of speed times pressure."""
+    if beside.speed_rpm is None or beside.flow_kgps is None:
+        return ""
+    barometer = _STANDARD_PA if beside.barometer_pa is None else beside.barometer_pa
+    with np.errstate(invalid="ignore"):
+        use = (beside.speed_rpm > _IDLE_RPM) & (beside.flow_kgps > 0.0) & (p_pa > 0.0)
+    if use.sum() < _FLOW_SAMPLES:
+        return ""
+    p = p_pa[use]
+    if np.percentile(p, 90.0) < _FLOW_SPAN * np.percentile(p, 10.0):
+        return ""
+    breathing = np.log(beside.flow_kgps[use] / beside.speed_rpm[use])
+    scatter = {
+        kind: float(np.subtract(*np.percentile(breathing - np.log(p + shift), (84.0, 16.0))))
+        for kind, shift in ((ABSOLUTE, 0.0), (GAUGE, barometer))
+    }
+    best = min(scatter, key=lambda kind: scatter[kind])
+    return best if scatter[_OTHER[best]] > _FLOW_FACTOR * scatter[best] else ""
 
 
 def declared(match: Match) -> tuple[str, bool]:
@@ -59,7 +111,7 @@ def declared(match: Match) -> tuple[str, bool]:
 
 
 def settle_reference(
-    match: Match, p_pa: FloatArray, speed_rpm: FloatArray | None, *, where: str
+    match: Match, p_pa: FloatArray, beside: Beside, *, where: str
 ) -> tuple[str, Finding | None]:
     """Return the canonical channel of a pressure: manifold (absolute) or boost (gauge).
 
@@ -69,7 +121,7 @@ def settle_reference(
         If header and behaviour contradict each other outright, or neither tells.
     """
     said, outright = declared(match)
-    shown = behaviour(p_pa, speed_rpm)
+    shown = behaviour(p_pa, beside)
     if said and (not shown or shown == said):
         return _TARGET[said], None
     if shown and not outright:

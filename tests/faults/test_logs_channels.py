@@ -273,11 +273,37 @@ def test_a_plain_contradiction_is_refused(tmp_path: Path, header: str, gauge: bo
     assert header in error.where
 
 
-def test_where_neither_tells_the_user_is_asked(tmp_path: Path) -> None:
-    columns = {h: v[350:550] for h, v in drive().items()}
-    columns = swap(columns, "Intake Manifold", "Manifold pressure [kPa]")
-    rising = columns["Engine RPM [rpm]"] > 1800.0
-    columns = {h: v[rising] for h, v in columns.items()}
+def pull(above_rpm: float = 1500.0) -> Columns:
+    """Return the part of the drive above a speed: nothing there is near idle."""
+    columns = drive()
+    pulling = columns["Engine RPM [rpm]"] > above_rpm
+    return {h: v[pulling] for h, v in columns.items()}
+
+
+@pytest.mark.parametrize("header", ["Manifold pressure [kPa]", "Boost [kPa]", "MAP [kPa]"])
+@pytest.mark.parametrize("gauge", [True, False])
+def test_without_idle_the_air_flow_tells(tmp_path: Path, header: str, gauge: bool) -> None:
+    columns = pull()
+    absolute = columns.pop("Intake Manifold Absolute Pressure [kPa]")
+    log = read(tmp_path, columns | {header: (absolute - 100.0 * gauge).round(1)})
+    assert ("boost_pressure" in log) == gauge
+    assert ("manifold_pressure" in log) != gauge
+
+
+@pytest.mark.parametrize("gauge", [True, False])
+def test_a_boost_channel_that_starts_at_the_barometer_is_absolute(
+    tmp_path: Path, gauge: bool
+) -> None:
+    columns = swap(swap(pull(1150.0), "Mass Air", ""), "Intake Manifold", "Boost pressure [kPa]")
+    columns["Boost pressure [kPa]"] -= 100.0 * gauge
+    log = read(tmp_path, columns)
+    assert ("boost_pressure" in log) == gauge
+    assert ("pressure_reference" in codes(log)) != gauge
+
+
+def test_where_nothing_tells_the_user_is_asked(tmp_path: Path) -> None:
+    columns = swap(swap(pull(), "Mass Air", ""), "Intake Manifold", "Manifold pressure [kPa]")
+    columns["Manifold pressure [kPa]"] += 35.0
     error = refused(tmp_path, columns)
     assert "gauge or absolute" in error.what
     assert "[channels] manifold_pressure" in error.fix
