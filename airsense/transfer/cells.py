@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -98,6 +98,17 @@ def make_cells(table: TransferTable, fit: Fit, *, max_step: float) -> tuple[Cell
             runs=near[i].runs,
         )
         for i in range(axis.size)
+    )
+
+
+def kept(cell: Cell) -> Cell:
+    """Return a breakpoint that stays as it is; its interval then reaches to no change."""
+    return replace(
+        cell,
+        flow_new=cell.flow_old,
+        correction=1.0,
+        low=min(cell.low, 1.0),
+        high=max(cell.high, 1.0),
     )
 
 

@@ -32,11 +32,11 @@ U_LEAK = 0.04
 MIN_BOOST_PA = 2.0e4
 U_PULSATION = 0.04
 U_COVARIATE = 0.10
-# A cause is named from 1 % on, if the comparison with the baseline finds it likelier than not, or
-# at fifty to one at the same signals; without such a comparison at five to one. It is excluded
-# below one in twenty, or one to five. Our choice: a wrong table costs more than a second look.
+# A cause is named from 1 % on, if the comparison with the baseline gives it three in ten, or at
+# fifty to one at the same signals; without such a comparison at five to one. It is excluded below
+# one in twenty, or one to five. Our choice: a wrong table costs more than a second look.
 MIN_EFFECT = 0.01
-NAMED_PROBABILITY, EXCLUDED_PROBABILITY = 0.5, 0.05
+NAMED_PROBABILITY, EXCLUDED_PROBABILITY = 0.3, 0.05
 LN_FIVE, LN_FIFTY = float(np.log(5.0)), float(np.log(50.0))
 # A variable can be tested where it varies by this much (standard deviation of its logarithm) at
 # the same signal.

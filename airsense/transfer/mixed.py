@@ -271,9 +271,9 @@ def solve(normal: Normal, precision: FloatArray) -> Posterior:
 
 def solve_mean(normal: Normal, precision: FloatArray) -> FloatArray:
     """Return the posterior mean alone."""
-    from scipy.linalg import solve as solve_linear
+    from scipy.linalg import cho_factor, cho_solve
 
-    return np.asarray(solve_linear(precision + normal.xwx, normal.xwy, assume_a="pos"))
+    return np.asarray(cho_solve(cho_factor(precision + normal.xwx, lower=True), normal.xwy))
 
 
 def ln_evidence(normal: Normal, precision: FloatArray) -> float:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from airsense.errors import InputError
 from airsense.results import Finding, Interval
 from airsense.transfer.basis import SplineBasis, basis_over
-from airsense.transfer.cells import Cell, Support, axis_of, make_cells
+from airsense.transfer.cells import Cell, Support, axis_of, kept, make_cells
 from airsense.transfer.cure import (
     Belief,
     CauseTest,
@@ -207,6 +207,8 @@ def _result(
     findings += mistyped_rows(table)
     refused = any(f.code in REFUSING for f in findings) and not options.force_cause
     decision = _decide(fit, cells, scale, refused=refused)
+    if refused:
+        cells = tuple(kept(cell) for cell in cells)
     bore = _bore(scale, options)
     raw, left = fit.raw_residual(), fit.left_residual()
     runs = np.unique(fit.blocks.run[fit.blocks.present]).size
@@ -301,8 +303,8 @@ def _sentence(
     if decision is Decision.REFUSED:
         text = (
             "Refused: the difference is not, or not surely, the sensor's; see the findings. "
-            "Mend that first, or repeat with --force-cause. What is left for the table would be "
-            f"a factor of {factor}."
+            "Mend that first, or repeat with --force-cause. The table stays as it is; what is "
+            f"left for it would be a factor of {factor}."
         )
     elif decision is Decision.LEAVE_IT:
         text = (
