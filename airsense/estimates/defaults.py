@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from airsense.results import Assumption
 from airsense.setup.engine import Uncertainty
 
-# A default is itself known to about 30 %: JCGM 100 G.4.2 gives 1 / (2 * 0.3**2) = 5.6.
-DEFAULT_DOF = 5.6
+# A default is itself known to about 25 %: JCGM 100 G.4.2 gives 1 / (2 * 0.25**2) = 8.
+DEFAULT_DOF = 8.0
 # The `_run` value covers both what differs from run to run and what drifts between the
-# configurations; our choice: 0.3 of its variance is drift, which repeats do not average away.
-BETWEEN_SHARE = 0.3
+# configurations; our choice: a quarter of its variance is drift, which repeats do not average away.
+BETWEEN_SHARE = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

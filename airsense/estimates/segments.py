@@ -72,9 +72,29 @@ def _pulls(run: Run) -> list[BoolArray]:
     masks = []
     for start, stop in found:
         mask = np.zeros(run.time_s.size, dtype=bool)
-        mask[start + round(SETTLING_S / step) : stop] = True
+        mask[_settled(run, int(start), int(stop)) : stop] = True
         masks.append(mask & _usable(run))
     return [m for m in masks if np.count_nonzero(m) >= MIN_PULL_SAMPLES]
+
+
+def _settled(run: Run, start: int, stop: int) -> int:
+    """Return where a pull has settled: sensors have followed, and boost has been built up.
+
+    What stands before the build-up is another operating state than what follows it.
+    """
+    begin = start + round(SETTLING_S / run.step_s)
+    early = slice(begin, start + (stop - start) // 2)
+    building = np.flatnonzero(_heavy_filling(run)[early])
+    return begin + int(building[-1]) + 1 if building.size else begin
+
+
+def _heavy_filling(run: Run) -> BoolArray:
+    """Return where the filling of the charge path is a large part of the flow."""
+    if run.mdot_maf_kgps is None or run.mdot_filling_kgps is None:
+        return np.zeros(run.time_s.size, dtype=bool)
+    with np.errstate(invalid="ignore"):
+        heavy: BoolArray = np.abs(run.mdot_filling_kgps) > MAX_FILLING_SHARE * run.mdot_maf_kgps
+    return heavy
 
 
 def _is_pull(run: Run, start: int, stop: int, load: FloatArray, full_load: float) -> bool:
@@ -109,11 +129,7 @@ def _usable(run: Run) -> BoolArray:
     if run.mdot_maf_kgps is not None:
         with np.errstate(invalid="ignore"):
             good &= run.mdot_maf_kgps > 0.0
-        if run.mdot_filling_kgps is not None:
-            with np.errstate(invalid="ignore"):
-                heavy = np.abs(run.mdot_filling_kgps) > MAX_FILLING_SHARE * run.mdot_maf_kgps
-            good &= ~heavy
-    return good
+    return good & ~_heavy_filling(run)
 
 
 def _steady(run: Run) -> BoolArray:

@@ -36,7 +36,7 @@ ENGINE_RUN = 0.005
 ENGINE_RUN_UNCONTROLLED = 0.25
 ENGINE_DOF = 4.0
 # Heat soak and weather move the engine itself between the configurations: our choice.
-ENGINE_BETWEEN = 0.004
+ENGINE_BETWEEN = 0.003
 MIN_BINS = 2
 
 

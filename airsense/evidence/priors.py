@@ -51,37 +51,37 @@ LEVEL_SIZE = 0.5
 SENSOR_PRIORS = (
     Prior(
         cause=Cause.NONE,
-        probability=0.38,
+        probability=0.40,
         size=0.0,
         reason="many tubes keep the bore and the flow at the sensor",
     ),
     Prior(
         cause=Cause.SENSOR_SCALE,
-        probability=0.45,
+        probability=0.47,
         size=USUAL_SCALE_SIZE,
         reason="a bore or profile change is the usual effect of a new tube; 1 mm in 80 is 2.5 %",
     ),
     Prior(
         cause=Cause.SENSOR_SHAPE,
-        probability=0.08,
+        probability=0.06,
         size=0.03,
         reason="a bend or filter whose effect changes with flow",
     ),
     Prior(
         cause=Cause.PULSATION,
-        probability=0.05,
+        probability=0.04,
         size=0.05,
         reason="reverse flow reads as forward flow at low speed; depends on tube length",
     ),
     Prior(
         cause=Cause.LEAK_AFTER_COMPRESSOR,
-        probability=0.025,
+        probability=0.02,
         size=0.05,
         reason="couplers are opened in the work; leaks grow with boost",
     ),
     Prior(
         cause=Cause.LEAK_BEFORE_COMPRESSOR,
-        probability=0.012,
+        probability=0.01,
         size=0.025,
         reason="a joint behind the sensor may draw unmetered air, but the depression is small",
     ),
