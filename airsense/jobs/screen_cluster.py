@@ -40,7 +40,7 @@ def _flow(client: Any, tasks: Sequence[Task], address: str) -> Iterator[Done]:
     ahead = AHEAD * max(sum(client.nthreads().values()), 1)
     waiting = deque(tasks)
     flying: dict[Any, Task] = {}
-    done = as_completed()
+    done = as_completed(loop=client.loop)
     while waiting or flying:
         while waiting and len(flying) < ahead:
             task = waiting.popleft()
