@@ -63,7 +63,7 @@ def behaviour(p_pa: FloatArray, beside: Beside) -> str:
         idle = good & (beside.speed_rpm < _IDLE_RPM)
         if idle.sum() >= 5:
             return ABSOLUTE if float(np.median(p_pa[idle])) > _BETWEEN_PA else GAUGE
-    low = float(np.percentile(p_pa[good], 5.0))
+    lowest, low = (float(p) for p in np.percentile(p_pa[good], (1.0, 5.0)))
     if low < 0.5 * _BETWEEN_PA:
         return GAUGE
     by_flow = _by_flow(p_pa, beside)
@@ -71,7 +71,7 @@ def behaviour(p_pa: FloatArray, beside: Beside) -> str:
         return by_flow
     near = _NEAR_PA if beside.barometer_pa is not None else _NEAR_STANDARD_PA
     barometer = _STANDARD_PA if beside.barometer_pa is None else beside.barometer_pa
-    return ABSOLUTE if abs(low - barometer) < near else ""
+    return ABSOLUTE if abs(lowest - barometer) < near else ""
 
 
 def _by_flow(p_pa: FloatArray, beside: Beside) -> str:

@@ -295,7 +295,7 @@ def test_a_boost_channel_that_starts_at_the_barometer_is_absolute(
     tmp_path: Path, gauge: bool
 ) -> None:
     columns = swap(swap(pull(1150.0), "Mass Air", ""), "Intake Manifold", "Boost pressure [kPa]")
-    columns["Boost pressure [kPa]"] -= 100.0 * gauge
+    columns["Boost pressure [kPa]"] -= 5.0 + 100.0 * gauge
     log = read(tmp_path, columns)
     assert ("boost_pressure" in log) == gauge
     assert ("pressure_reference" in codes(log)) != gauge
