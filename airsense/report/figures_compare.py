@@ -89,9 +89,7 @@ def _campaign_picture(result: Node) -> Picture:
         caption="For each configuration the change of the air that the engine breathes (dots) and "
         "that of the sensor's reading (squares), with 95 % intervals.",
         alt="; ".join(f"{r.label} {percent_interval(r.interval)}" for r in rows),
-        draw=lambda: forest(
-            rows, "change in %", margin=result.margin, band_label="the margin"
-        ),
+        draw=lambda: forest(rows, "change in %", margin=result.margin, band_label="the margin"),
     )
 
 
@@ -137,9 +135,7 @@ def _routes_picture(pair: Node, margin: float, tail: str, of: str) -> Picture:
         "sensor's indication (diamond) lies beside them, its reading changed. Lines are 95 % "
         "intervals.",
         alt="; ".join(f"{r.label} {percent_interval(r.interval)}" for r in rows),
-        draw=lambda: forest(
-            rows, "change in %", margin=margin, band_label="the margin"
-        ),
+        draw=lambda: forest(rows, "change in %", margin=margin, band_label="the margin"),
     )
 
 

@@ -58,11 +58,14 @@ def _flow_picture(flows: Sequence[Node], shown: Shown) -> Picture:
         f"{say(route)} {percent(next(f.u_common for f in flows if f.method == route), sign=False)}"
         for route in routes
     )
+    gap = (
+        " If the gap between the configurations is wider in the sensor's panel than in the "
+        "others, the sensor's reading changed."
+    )
     return Picture(
         name="flow-by-route",
         title="Air mass flow by route",
-        caption="Each panel is one way to the same air. If the gap between the configurations is "
-        "wider in the sensor's panel than in the others, the sensor's reading changed. Bands: "
+        caption=f"Each panel is one way to the same air.{gap if len(names) > 1 else ''} Bands: "
         "95 % of what differs from run to run; left out is what all runs of a route share "
         f"(standard uncertainty: {common}), which moves all curves of a panel together.",
         alt=f"Air mass flow against engine speed, one panel each for "
@@ -83,7 +86,7 @@ def _draw_flows(
             panel.set_visible(False)
             continue
         panel.set_title(say(routes[k]))
-        for name, look in zip(names, LOOKS, strict=False):
+        for name, look in zip(names, LOOKS if len(names) > 1 else LOOKS[1:], strict=False):
             for curve in flows:
                 if curve.configuration == name and curve.method == routes[k]:
                     _draw_curve(panel, curve, look, shown)

@@ -238,8 +238,8 @@ def _screen(result: Node) -> tuple[Headline, ...]:
             question="Which logs of the folder need a look?",
             subject="",
             verdict="",
-            answer=result.sentence,
-            confidence=drifting[0] if drifting else "",
+            answer=" ".join((result.sentence, *drifting[:1])),
+            confidence="",
             caveat=worst_finding(result.findings, SEVERITIES)
             or (
                 "Logs without an answer are no good logs: see what is wrong with them."
@@ -268,6 +268,8 @@ def _other(result: Node) -> tuple[Headline, ...]:
 _TITLES = {
     "channels": "What was recognised in the log?",
 }
+
+
 def _demo(result: Node) -> tuple[Headline, ...]:
     return _compare(result.compare)
 

@@ -18,6 +18,8 @@ from airsense.report.words import (
 )
 from airsense.results import Interval
 
+LONG_CELL = 36
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
@@ -28,6 +30,11 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     numbers: frozenset[str] = frozenset()
     note: str = ""
+
+    @property
+    def wordy(self) -> bool:
+        """Whether a cell holds a sentence: such rows are stacked on a phone."""
+        return any(len(cell) > LONG_CELL for row in self.rows for cell in row)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,28 +89,30 @@ def changes_table(title: str, rows: Iterable[tuple[str, Interval | None]], note:
 
 def routes_table(estimates: Iterable[Node], value: str) -> Table:
     """Return what each route says, whether it was used, and why; `value` heads its figure."""
-    numbers = (value, "95 % interval", "test z", "weight")
+    given = tuple(estimates)
+    tested = any(row.test_z is not None for row in given)
+    numbers = (value, "95 % interval", *(("test z", "weight") if tested else ()))
     rows = []
-    for row in estimates:
+    for row in given:
         interval = row.change if row.change is not None else row.sensor_error
+        test = (number(row.test_z, 2), percent(row.weight, 0, sign=False)) if tested else ()
         rows.append(
             (
                 say(row.method),
                 NOTHING if interval is None else percent(interval.value),
                 percent_range(interval),
-                NOTHING if row.test_z is None else number(row.test_z, 2),
-                percent(row.weight, 0, sign=False),
+                *test,
                 "yes" if row.used else "no",
                 row.reason or "",
             )
         )
+    note = "A |z| above about 2.6 means that a route disagrees with the others by more than chance."
     return table(
         "Routes to the air flow",
         ("route", *numbers, "used", "why"),
         rows,
         numbers=numbers,
-        note="A |z| above about 2.6 means that a route disagrees with the others by more than "
-        "chance explains.",
+        note=note if tested else "",
     )
 
 
