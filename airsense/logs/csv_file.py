@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from airsense.logs.clock import Clock, numeric_clock, text_clock
 from airsense.logs.container import Content
 from airsense.logs.csv_blocks import Job, Opener, UnbalancedQuotesError, frames
-from airsense.logs.headers import Header
+from airsense.logs.headers import Header, repair_text
 from airsense.logs.recognise import Match, Recognition
 from airsense.logs.sniff import SAMPLE_BYTES, Dialect, sniff
 from airsense.logs.source import MAX_CELLS, Table, no_time, too_large
@@ -54,7 +54,7 @@ class CsvSource:
     def _parse(self, wanted: Sequence[int], time: int, *, quoted: bool) -> _Parsed:
         import pandas as pd
 
-        parsed = _Parsed(columns={c: [] for c in wanted})
+        parsed = _Parsed(columns={c: [] for c in wanted}, headers=self.dialect.headers)
         job = Job(self.path, self.dialect, tuple(wanted), quoted)
         with warnings.catch_warnings():
             # Text among numbers is dealt with below, cell by cell.
@@ -81,9 +81,7 @@ class CsvSource:
         if not keep.all():
             clock = Clock(clock.time_s[keep], clock.unit, clock.assumed, clock.started)
             values = {c: v[keep] for c, v in values.items()}
-        return Table(
-            clock, values, line[keep], findings=tuple(parsed.findings(line, self.dialect.headers))
-        )
+        return Table(clock, values, line[keep], findings=tuple(parsed.findings(line)))
 
 
 def accepts(head: bytes) -> bool:
@@ -111,8 +109,9 @@ def open_source(content: Content) -> CsvSource:
 class _Parsed:
     """Columns as they come in, chunk by chunk; each is joined once and then let go."""
 
-    def __init__(self, columns: dict[int, list[NDArray[Any]]]) -> None:
+    def __init__(self, columns: dict[int, list[NDArray[Any]]], headers: Sequence[Header]) -> None:
         self._columns = columns
+        self._headers = headers
         self._wide: list[NDArray[np.bool_]] = []
         self._unreadable: dict[int, tuple[int, int, str]] = {}
         self.rows = 0
@@ -141,14 +140,18 @@ class _Parsed:
         except OverflowError:
             # Whole numbers beyond any float: as text they become infinite, and are left out.
             numbers = np.asarray(pd.to_numeric(series.astype(str) + ".0", errors="coerce"))
-        lost = np.isnan(numbers) & series.notna().to_numpy(bool)
-        if lost.any():
-            first = int(np.argmax(lost))
-            count, row, cell = self._unreadable.get(
-                column, (0, self.rows + first, str(series.iloc[first]))
-            )
-            self._unreadable[column] = (count + int(lost.sum()), row, cell)
+        lost = np.nonzero(np.isnan(numbers) & series.notna().to_numpy(bool))[0]
+        self._count(column, lost, series)
         return numbers
+
+    def _count(self, column: int, lost: NDArray[np.intp], series: pd.Series) -> None:
+        """Count lost cells; a header that comes again, where logs were joined, is none."""
+        own = self._headers[column].text
+        rows = [row for row in lost[:1000] if repair_text(str(series.iloc[row])) != own]
+        if rows:
+            first = (0, self.rows + int(rows[0]), str(series.iloc[rows[0]]))
+            count, row, cell = self._unreadable.get(column, first)
+            self._unreadable[column] = (count + len(rows) + max(lost.size - 1000, 0), row, cell)
 
     def take(self, column: int) -> NDArray[Any]:
         """Return a whole column and free its parts; text where the column is a text clock."""
@@ -161,7 +164,7 @@ class _Parsed:
         """Return which rows have more cells than the header."""
         return np.concatenate(self._wide) if self._wide else np.zeros(0, dtype=bool)
 
-    def findings(self, line: NDArray[np.int64], headers: Sequence[Header]) -> Iterator[Finding]:
+    def findings(self, line: NDArray[np.int64]) -> Iterator[Finding]:
         """Yield what could not be read, with count and place."""
         wide = self.wide()
         if wide.any():
@@ -176,8 +179,8 @@ class _Parsed:
             yield Finding(
                 code="unreadable_cells",
                 severity=Severity.INFO,
-                message=f"{count} cells of {headers[column].text!r} are no numbers, the first "
-                f"{cell[:30]!r}; left out",
+                message=f"{count} cells of {self._headers[column].text!r} are no numbers, "
+                f"the first {cell[:30]!r}; left out",
                 fix="none needed if these mark missing values",
                 where=f"line {int(line[row])}",
             )

@@ -91,8 +91,9 @@ def find_polling(table: Table) -> Polling:
     }
     period = _round(rhythms)
     if period:
+        slips = max(rhythm.starts.size - 1 for rhythm in rhythms.values())
         for column, rows in changes.items():
-            if column not in rhythms and rows.size and _fits(rows, period):
+            if column not in rhythms and rows.size and _fits(rows, period, slips):
                 rhythms[column] = _rhythm(rows, period)
     drifts = {
         column: drift
@@ -181,8 +182,10 @@ def _round(rhythms: Mapping[int, Rhythm]) -> int:
     return 0
 
 
-def _fits(rows: NDArray[np.intp], period: int) -> bool:
-    return bool((np.diff(rows) % period == 0).mean() >= _REGULAR_SHARE) if rows.size > 1 else True
+def _fits(rows: NDArray[np.intp], period: int, slips: int) -> bool:
+    """Whether a column that hardly moves keeps to the round, but for the beats all others skip."""
+    off = int((np.diff(rows) % period != 0).sum())
+    return off <= max(slips, (1.0 - _REGULAR_SHARE) * rows.size)
 
 
 def _staggered(table: Table, period: int, rhythms: Mapping[int, Rhythm]) -> Finding:

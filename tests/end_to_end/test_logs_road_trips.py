@@ -48,6 +48,19 @@ def test_headers_clock_and_polling(name: str, rows: int, start: str) -> None:
     assert not codes & {"implausible_range", "unit_slip", "spike", "ceiling", "stuck"}
 
 
+@pytest.mark.parametrize("again", [True, False])
+def test_two_trips_in_one_file_keep_their_polling(tmp_path: Path, again: bool) -> None:
+    first, second = ((TRIPS / CASES[i][0]).read_text().splitlines() for i in (0, 2))
+    path = tmp_path / "joined.csv"
+    path.write_text("\n".join([*first, *second[0 if again else 1 :]]))
+    log = read_log(path)
+    for channel in log.channels.values():
+        assert channel.value.size == pytest.approx((10_176 + 14_510) / 10, abs=4)
+    merged = next(f for f in log.findings if f.code == "merged_log")
+    assert merged.where == f"line {10_179 if again else 10_178}"
+    assert not any(f.code == "unreadable_cells" for f in log.findings)
+
+
 def test_one_signal_a_row_in_the_order_of_the_columns() -> None:
     log = read_log(TRIPS / CASES[0][0])
     order = ["coolant_temperature", "manifold_pressure", "engine_speed", "vehicle_speed"]
