@@ -174,7 +174,7 @@ def test_every_number_in_a_table_is_a_field_of_the_result(kind: str, units: str)
 
 def test_a_number_that_is_no_field_is_found() -> None:
     plain = to_plain(result_of("compare"))
-    page = page_of("compare", "si").replace("<td>", "<td>0.123456 ", 1)
+    page = page_of("compare", "si").replace("</td>", " 0.123456</td>", 1)
     assert strangers(page, plain) == ["0.123456"]
 
 
