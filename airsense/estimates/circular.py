@@ -23,18 +23,25 @@ FloatArray = NDArray[np.float64]
 # Residual allowed over the rounding's own: different rounding of intermediate values, our choice.
 ROUNDING_FACTOR = 2.0
 EXTRA_RESIDUAL = 0.003
-# Fraction of the sensor's own sample-to-sample noise that may remain in the ratio; an independent
-# channel leaves all of it and adds its own.
-MAX_NOISE_SHARE = 0.6
+# Sample-to-sample noise of the ratio over what an independent channel leaves at least: the
+# sensor's own noise and the rounding of the others. Below the first the sensor's noise is gone.
+NOISE_GONE = 0.8
+NOISE_THERE = 1.15
+# The test tells only where the sensor's noise stands out of rounding and the noise of fuel.
+TELLING_FACTOR = 1.5
+FUEL_NOISE = 0.002
 # Where the sensor is quieter than the rounding, only an identity to the digit counts.
 EXACT_FACTOR = 1.3
 EXACT_RESIDUAL = 0.0005
 # Coarser than this an independent channel agrees to the digit as well (0.05 of lambda 1.4 is 1 %).
 MAX_PROVING_ROUNDING = 0.005
+# Of independent samples: rows between the polls of a channel count for nothing.
 MIN_SAMPLES = 30
-# Run effects of three sensors of 0.2 to 0.5 % each spread the factor of four runs by over 1 %.
-MIN_RUNS_FOR_FACTOR = 4
-MAX_FACTOR_RANGE = 0.0025
+# Run effects of three sensors of 0.2 to 0.5 % each spread the factor of several runs by over 1 %:
+# by chance they lie as near as this in one of fifty comparisons of three runs, or of four.
+MIN_RUNS_FOR_FACTOR = 3
+MAX_FACTOR_RANGE = {3: 0.0015}
+MAX_FACTOR_RANGE_OF_MANY = 0.0025
 LAGS_IN_STEPS = range(-10, 11)
 
 
@@ -43,7 +50,7 @@ class Identity:
     """Outcome of one identity test. Relative standard deviations; `lag_s` is where it is least.
 
     `close` says that the ratio is nearly constant; `circular` that this log alone proves it, or
-    with `coarse`, that the channel is logged too coarsely to be told from a computed one.
+    with `untold`, that nothing in it tells the channel from a computed one.
     """
 
     channel: str
@@ -53,7 +60,7 @@ class Identity:
     rounding: float
     lag_s: float
     factor: float
-    coarse: bool = False
+    untold: bool = False
 
 
 def lambda_identity(run: Run) -> Identity | None:
@@ -61,8 +68,8 @@ def lambda_identity(run: Run) -> Identity | None:
     if run.lambda_ is None or run.mdot_fuel_kgps is None or run.mdot_maf_kgps is None:
         return None
     lambda_name = "lambda" if "lambda" in run.log else "exhaust_oxygen"
-    rounding = _rounding(run, (lambda_name, _fuel_name(run), "mass_air_flow"))
-    return _identity("lambda", run.mdot_fuel_kgps * run.lambda_, run, rounding)
+    names = (lambda_name, _fuel_name(run))
+    return _identity("lambda", run.mdot_fuel_kgps * run.lambda_, run, names)
 
 
 def air_per_stroke_identity(run: Run, engine: Engine) -> Identity | None:
@@ -71,8 +78,7 @@ def air_per_stroke_identity(run: Run, engine: Engine) -> Identity | None:
     if stroke is None or run.mdot_maf_kgps is None:
         return None
     flow = per_stroke_to_flow_kgps(stroke, run.speed_rpm, engine)
-    rounding = _rounding(run, ("air_per_stroke", "engine_speed", "mass_air_flow"))
-    return _identity("air_per_stroke", flow, run, rounding)
+    return _identity("air_per_stroke", flow, run, ("air_per_stroke", "engine_speed"))
 
 
 def _fuel_name(run: Run) -> str:
@@ -90,7 +96,7 @@ def _rounding(run: Run, names: tuple[str, ...]) -> float:
     return float(np.sqrt(total))
 
 
-def _identity(channel: str, flow: FloatArray, run: Run, rounding: float) -> Identity | None:
+def _identity(channel: str, flow: FloatArray, run: Run, names: tuple[str, ...]) -> Identity | None:
     assert run.mdot_maf_kgps is not None
     tries = [
         (_spread(ratio), lag, ratio)
@@ -100,23 +106,35 @@ def _identity(channel: str, flow: FloatArray, run: Run, rounding: float) -> Iden
     if not tries:
         return None
     spread, lag, ratio = min(tries, key=lambda t: t[0])
-    stride = max(1, round(run.native_step_s / run.step_s))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        own = np.log(run.mdot_maf_kgps)
-    own = own[np.isfinite(own)]
-    noise_gone = _roughness(ratio[::stride]) < MAX_NOISE_SHARE * _roughness(own[::stride])
-    exact = spread < EXACT_FACTOR * rounding + EXACT_RESIDUAL
+    rounding = _rounding(run, (*names, "mass_air_flow"))
     close = spread < ROUNDING_FACTOR * rounding + EXTRA_RESIDUAL
+    proven, untold = False, False
+    if close and ratio.size * run.step_s >= MIN_SAMPLES * max(run.step_s, run.native_step_s):
+        exact = spread < EXACT_FACTOR * rounding + EXACT_RESIDUAL
+        proven, untold = _judge(ratio, run, _rounding(run, names), exact=exact)
     return Identity(
         channel=channel,
-        circular=bool(close and (noise_gone or exact)),
+        circular=proven or untold,
         close=bool(close),
         residual=spread,
         rounding=rounding,
         lag_s=lag * run.step_s,
         factor=float(np.exp(np.median(ratio))),
-        coarse=bool(close and exact and not noise_gone and rounding > MAX_PROVING_ROUNDING),
+        untold=untold,
     )
+
+
+def _judge(ratio: FloatArray, run: Run, rounding: float, *, exact: bool) -> tuple[bool, bool]:
+    """Return whether a nearly constant ratio proves an identity, and whether nothing tells."""
+    stride = max(1, round(run.native_step_s / run.step_s))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        own = np.log(run.mdot_maf_kgps)  # type: ignore[arg-type]  # the caller has it
+    noise = _roughness(own[np.isfinite(own)][::stride])
+    left = _roughness(ratio[::stride]) / max(float(np.hypot(noise, rounding)), 1e-12)
+    telling = noise > TELLING_FACTOR * float(np.hypot(rounding, FUEL_NOISE))
+    fine = rounding <= MAX_PROVING_ROUNDING
+    proven = (telling and left < NOISE_GONE) or (exact and fine)
+    return proven, not proven and (exact or (not telling and left < NOISE_THERE))
 
 
 def _ln_ratio(flow: FloatArray, maf: FloatArray) -> FloatArray:
@@ -149,13 +167,13 @@ def same_in_all(identities: Sequence[Identity | None]) -> bool:
     if len(found) < max(MIN_RUNS_FOR_FACTOR, len(identities)):
         return False
     factors = np.log([i.factor for i in found])
-    return float(np.ptp(factors)) < MAX_FACTOR_RANGE
+    return float(np.ptp(factors)) < MAX_FACTOR_RANGE.get(len(found), MAX_FACTOR_RANGE_OF_MANY)
 
 
 def circular_finding(identity: Identity, where: str) -> Finding:
     """Return the finding that a channel is computed from the air-flow sensor, with its proof."""
-    if identity.coarse:
-        return _coarse_finding(identity, where)
+    if identity.untold:
+        return _untold_finding(identity, where)
     return Finding(
         code=f"circular_{identity.channel}",
         severity=Severity.WARNING if identity.channel == "lambda" else Severity.INFO,
@@ -169,13 +187,13 @@ def circular_finding(identity: Identity, where: str) -> Finding:
     )
 
 
-def _coarse_finding(identity: Identity, where: str) -> Finding:
+def _untold_finding(identity: Identity, where: str) -> Finding:
     return Finding(
-        code=f"{identity.channel}_too_coarse",
+        code=f"{identity.channel}_perhaps_circular",
         severity=Severity.WARNING if identity.channel == "lambda" else Severity.INFO,
         message=f"{identity.channel} follows the air-flow sensor to {100 * identity.residual:.1f} "
-        f"%, no worse than its own rounding ({100 * identity.rounding:.1f} %): it cannot be told "
-        "from one that is computed from the sensor, and is left out",
-        fix=f"log {identity.channel} in finer steps",
+        f"%, hardly worse than the rounding of the log ({100 * identity.rounding:.1f} %): it "
+        "cannot be told from one that is computed from the sensor, and is left out",
+        fix=f"log {identity.channel} in finer steps and at a higher rate, in several runs",
         where=where,
     )

@@ -114,11 +114,13 @@ def _without_circular(runs: Sequence[Run], setup: EngineSetup) -> list[Run]:
     """Take lambda out of all runs if it is circular in any: one configuration alone is no use."""
     lambdas = [lambda_identity(run) for run in runs]
     together = same_in_all(lambdas)
-    proof = next((i for i in lambdas if i is not None and (i.circular or together)), None)
+    if together:
+        lambdas = [None if i is None else replace(i, circular=True, untold=False) for i in lambdas]
+    proof = next((i for i in lambdas if i is not None and i.circular), None)
     out = []
     for run, identity in zip(runs, lambdas, strict=True):
         findings = list(run.findings)
-        if identity is not None and (identity.circular or together):
+        if identity is not None and identity.circular:
             findings.append(circular_finding(identity, run.name))
         stroke = air_per_stroke_identity(run, setup.engine)
         if stroke is not None and stroke.circular:
@@ -131,10 +133,10 @@ def _without_circular(runs: Sequence[Run], setup: EngineSetup) -> list[Run]:
 
 
 def _why_excluded(proof: Identity) -> str:
-    if proof.coarse:
+    if proof.untold:
         return (
-            "lambda is logged too coarsely to be told from one that is computed from the air-flow "
-            f"sensor (rounding {100 * proof.rounding:.1f} %)"
+            "lambda cannot be told from one that is computed from the air-flow sensor (they agree "
+            f"to {100 * proof.residual:.1f} %): no evidence"
         )
     return (
         "lambda is computed from the air-flow sensor (constant ratio to "
