@@ -49,7 +49,9 @@ def find_segments(runs: Sequence[Run]) -> tuple[Segment, ...]:
             for run, masks in zip(runs, pulls, strict=True)
             for k, mask in enumerate(masks)
         )
-    return tuple(Segment(run=run, use=_steady(run), kind="steady", label=run.name) for run in runs)
+    return tuple(
+        Segment(run=run, use=steady_samples(run), kind="steady", label=run.name) for run in runs
+    )
 
 
 def _label(run: Run, k: int, count: int) -> str:
@@ -132,7 +134,8 @@ def _usable(run: Run) -> BoolArray:
     return good & ~_heavy_filling(run)
 
 
-def _steady(run: Run) -> BoolArray:
+def steady_samples(run: Run) -> BoolArray:
+    """Return usable samples at which speed and manifold pressure hardly change."""
     step = run.step_s
     mask = _usable(run) if run.use is None else _usable(run) & run.use
     for signal, limit in (

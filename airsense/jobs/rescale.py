@@ -15,7 +15,7 @@ from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate
 from airsense.estimates.routes import Route, Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
-from airsense.estimates.segments import Segment, find_segments
+from airsense.estimates.segments import Segment, find_segments, steady_samples
 from airsense.jobs.pairing import make_runs
 from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.jobs.rescale_beliefs import beliefs
@@ -38,6 +38,8 @@ FloatArray = NDArray[np.float64]
 # Routes that say something about absolute flow sample by sample.
 METHODS = (speed_density.METHOD, fuel_lambda.METHOD)
 MAX_STEP = (0.001, 1.0)
+# Two routes that part by more than this, against the pulls, see something else than breathing.
+MAX_ROUTE_GAP_LN = 0.06
 
 
 def run(
@@ -104,8 +106,9 @@ def rescale_logs(
     sizes = sizes_for(runs, setup)
     routes, unused = _routes(runs, setup)
     segments = find_segments(runs)
-    usable = _usable(runs, segments)
-    samples = _samples(runs, usable, len(trusted), _estimates(runs, routes, setup, sizes), sizes)
+    per_route = _estimates(runs, routes, setup, sizes)
+    usable = _with_part_load(_usable(runs, segments), runs, per_route)
+    samples = _samples(runs, usable, len(trusted), per_route, sizes)
     sweeps = all(s.kind == "pull" for s in segments)
     options = Options(
         max_step=max_step,
@@ -234,6 +237,31 @@ def _usable(runs: Sequence[Run], segments: Sequence[Segment]) -> list[NDArray[np
     for segment in segments:
         masks[id(segment.run)] |= segment.use
     return [masks[id(r)] for r in runs]
+
+
+def _with_part_load(
+    usable: Sequence[NDArray[np.bool_]],
+    runs: Sequence[Run],
+    per_route: Mapping[str, Sequence[Estimate]],
+) -> list[NDArray[np.bool_]]:
+    """Add steady samples beside the pulls where two routes agree as they do in the pulls.
+
+    Recirculated gas, fuel cut and a lambda sensor that lags all part the routes; one route alone
+    could not see them, and then only the pulls are used.
+    """
+    if len(per_route) < 2:
+        return list(usable)
+    first, second, *_ = ([e.ln_flow for e in estimates] for estimates in per_route.values())
+    gaps = [a - b for a, b in zip(first, second, strict=True)]
+    known = np.concatenate([g[u & np.isfinite(g)] for g, u in zip(gaps, usable, strict=True)])
+    if known.size == 0:
+        return list(usable)
+    middle = float(np.median(known))
+    with np.errstate(invalid="ignore"):
+        return [
+            u | (steady_samples(r) & (np.abs(g - middle) < MAX_ROUTE_GAP_LN))
+            for u, r, g in zip(usable, runs, gaps, strict=True)
+        ]
 
 
 def _route_samples(

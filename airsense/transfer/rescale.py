@@ -15,6 +15,7 @@ from airsense.transfer.cells import Cell, Support, axis_of, kept, make_cells
 from airsense.transfer.cure import (
     Belief,
     CauseTest,
+    CovariateTest,
     RouteGap,
     Weighed,
     compare_routes,
@@ -186,53 +187,62 @@ def _result(
     options: Options,
 ) -> RescaleResult:
     scale = _scale(fit)
-    covariates = tuple(
-        weigh_covariate(fit, examined.samples, name, values)
-        for name, values in (
-            ("engine_speed", fit.blocks.speed_rpm),
-            ("manifold_pressure", fit.blocks.p_manifold_pa),
-        )
-    )
-    told = [cause_finding(c, forced=options.force_cause) for c in causes]
-    told += [covariate_finding(c) for c in covariates]
-    baseline = bool(np.any(~fit.blocks.present))
-    findings = [
+    covariates = _covariates(fit, examined.samples)
+    findings = (
         *examined.findings,
-        *(f for f in told if f),
+        *_told(causes, covariates, options),
         *table_findings(cells, options.max_step),
-    ]
-    if not baseline:
-        findings.append(baseline_finding(scale.half_width))
-    findings += _one_route(fit, examined, scale)
-    findings += mistyped_rows(table)
+        *_references(fit, examined, scale),
+        *mistyped_rows(table),
+    )
     refused = any(f.code in REFUSING for f in findings) and not options.force_cause
     decision = _decide(fit, cells, scale, refused=refused)
-    if refused:
-        cells = tuple(kept(cell) for cell in cells)
     bore = _bore(scale, options)
-    raw, left = fit.raw_residual(), fit.left_residual()
-    runs = np.unique(fit.blocks.run[fit.blocks.present]).size
+    runs = int(np.unique(fit.blocks.run[fit.blocks.present]).size)
     return RescaleResult(
         decision=decision,
         sentence=_sentence(decision, fit, cells, scale, bore, options),
         model=fit.model,
         scale=scale,
         signal_unit=table.kind.value,
-        cells=cells,
-        residual_before=_rms(raw),
-        residual_after=_rms(left),
+        cells=tuple(kept(cell) for cell in cells) if refused else cells,
+        residual_before=_rms(fit.raw_residual()),
+        residual_after=_rms(fit.left_residual()),
         residual_left_out=_rms(fit.left_out),
         degrees_of_freedom=fit.dof,
-        runs=int(runs),
-        baseline_runs=int(np.unique(fit.blocks.run).size - runs),
+        runs=runs,
+        baseline_runs=int(np.unique(fit.blocks.run).size) - runs,
         routes=_routes(examined),
         route_gaps=examined.gaps,
         causes=tuple(causes),
         covariates=covariates,
         equivalent_bore_m=bore,
         bore_after_m=options.bore_after_m,
-        findings=tuple(findings),
+        findings=findings,
     )
+
+
+def _covariates(fit: Fit, samples: ReferenceSamples) -> tuple[CovariateTest, ...]:
+    tested = (
+        ("engine_speed", fit.blocks.speed_rpm),
+        ("manifold_pressure", fit.blocks.p_manifold_pa),
+    )
+    return tuple(weigh_covariate(fit, samples, name, values) for name, values in tested)
+
+
+def _told(
+    causes: Sequence[CauseTest], covariates: Sequence[CovariateTest], options: Options
+) -> list[Finding]:
+    told = [cause_finding(c, forced=options.force_cause) for c in causes]
+    told += [covariate_finding(c) for c in covariates]
+    return [finding for finding in told if finding is not None]
+
+
+def _references(fit: Fit, examined: Examined, scale: Interval) -> list[Finding]:
+    """Return what the true flow rests on, where that is little."""
+    baseline = bool(np.any(~fit.blocks.present))
+    own = [] if baseline else [baseline_finding(scale.half_width)]
+    return [*own, *_one_route(fit, examined, scale)]
 
 
 def _one_route(fit: Fit, examined: Examined, scale: Interval) -> list[Finding]:
