@@ -13,6 +13,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import matplotlib
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -24,6 +25,13 @@ from airsense.report.figure_style import styled
 from airsense.report.figures import pictures_of
 
 FOLDER = Path(__file__).parent
+# Another minor release sets letters, and with them everything, a pixel elsewhere; the dev extra
+# brings this one.
+DRAWN_WITH = "3.11."
+needs_its_release = pytest.mark.skipif(
+    not matplotlib.__version__.startswith(DRAWN_WITH),
+    reason=f"the stored images were drawn with matplotlib {DRAWN_WITH}x",
+)
 NAMES = ("audit", "campaign", "check", "compare", "plan", "rescale", "screen", "tube")
 DPI = 72
 # A pixel differs if a colour does by more than this; softer edges of letters differ by less.
@@ -75,6 +83,7 @@ def picture_of(name: str, figure: str, result: dict[str, Any] | None = None) -> 
     return next(p for p in pictures_of(result or stored(name)) if p.name == figure)
 
 
+@needs_its_release
 @pytest.mark.parametrize(("name", "figure"), CASES)
 def test_a_figure_is_the_stored_one(name: str, figure: str) -> None:
     picture = picture_of(name, figure)
