@@ -20,6 +20,7 @@ from airsense.jobs.pairing import make_runs
 from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.jobs.rescale_beliefs import beliefs
 from airsense.logs.log import Log
+from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
 from airsense.report.files import refuse_overwrite, write_bytes, write_text
 from airsense.report.text_rescale import note
@@ -133,6 +134,7 @@ def rescale_logs(
             *(InputFile(path=g.path, sha256=g.sha256, role="baseline") for g in baseline),
             *(InputFile(path=g.path, sha256=g.sha256, role="present") for g in logs),
         ),
+        units_read=own_units(logs),
     )
 
 

@@ -37,7 +37,7 @@ def note(result: RescaleResult, units: str | None) -> str:
 
 
 def _cells(result: RescaleResult, units: str | None) -> Table:
-    shown = Shown(units or "si")
+    shown = Shown(units or result.units_read)
     unit = shown.unit("kg/s")
     numbers = (
         f"signal {result.signal_unit}",

@@ -65,3 +65,4 @@ class RescaleResult(Presented):
     assumptions: tuple[Assumption, ...] = ()
     inputs: tuple[InputFile, ...] = ()
     cautions: tuple[str, ...] = (*CAUTIONS, *TABLE_CAUTIONS)
+    units_read: str = "si"
