@@ -25,10 +25,14 @@ class Interpolated:
     value: FloatArray
     u: FloatArray
 
-    def trusted(self, u_rel_frac: float) -> NDArray[np.bool_]:
-        """Return where the interpolation is good to a fraction of the value (k = 1)."""
+    def trusted(self, u_rel_frac: float, floor: float = 0.0) -> NDArray[np.bool_]:
+        """Return where the interpolation is good to a fraction of the value (k = 1).
+
+        Values nearer to zero than `floor` count as `floor`.
+        """
         with np.errstate(invalid="ignore"):
-            kept: NDArray[np.bool_] = self.u <= u_rel_frac * np.abs(self.value)
+            size = np.maximum(np.abs(self.value), floor)
+            kept: NDArray[np.bool_] = self.u <= u_rel_frac * size
         return kept
 
 
@@ -45,14 +49,13 @@ def interpolate(channel: Channel, time_s: FloatArray) -> Interpolated:
     Returns
     -------
     Interpolated
-        `u` combines the rounding of the samples (resolution/sqrt(12)) with the bend of the
-        curve: half the larger second difference of the two nearest sample triples, times
-        w(1 - w) at the fraction w of the interval, which is the remainder of linear
-        interpolation. A signal that moves too fast for its sample rate shows a large `u`.
+        `u` is the remainder of linear interpolation: half the larger second derivative of the
+        two nearest sample triples, times the distances to both samples. It is zero at a sample:
+        noise and rounding of the samples themselves are not in it. A signal that moves too fast
+        for its sample rate shows a large `u`.
     """
     time, value = channel.time_s, channel.value
     at = np.interp(time_s, time, value, left=np.nan, right=np.nan)
-    rounding = channel.resolution / np.sqrt(12.0)
     if time.size < 3:
         return Interpolated(at, np.where(np.isnan(at), np.nan, np.inf))
     step = np.diff(time)
@@ -62,7 +65,7 @@ def interpolate(channel: Channel, time_s: FloatArray) -> Interpolated:
     both = np.maximum(np.abs(np.append(bend[:1], bend)), np.abs(np.append(bend, bend[-1:])))
     left = np.clip(np.searchsorted(time, time_s, side="right") - 1, 0, step.size - 1)
     inside = (time_s - time[left]) * (time[left + 1] - time_s)
-    u = np.hypot(rounding, 0.5 * both[left] * np.maximum(inside, 0.0))
+    u = 0.5 * both[left] * np.maximum(inside, 0.0)
     hole = (step[left] > MAX_GAP_STEPS * np.median(step)) & (inside > 0.0)
     at = np.where(hole, np.nan, at)
     return Interpolated(at, np.where(np.isnan(at), np.nan, u))

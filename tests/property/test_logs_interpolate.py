@@ -11,11 +11,8 @@ from airsense.logs.interpolate import interpolate
 from airsense.logs.log import Channel
 
 
-def channel(time: np.ndarray, value: np.ndarray, resolution: float = 0.0) -> Channel:
-    return Channel(
-        name="engine_speed", header="n", unit_read="rpm", time_s=time, value=value,
-        resolution=resolution,
-    )  # fmt: skip
+def channel(time: np.ndarray, value: np.ndarray) -> Channel:
+    return Channel(name="engine_speed", header="n", unit_read="rpm", time_s=time, value=value)
 
 
 @given(st.floats(-50, 50), st.floats(-50, 50), st.floats(-50, 50), st.integers(4, 30))
@@ -39,11 +36,18 @@ def test_a_fast_signal_admits_its_error() -> None:
     assert slow.trusted(0.01).all()
 
 
-def test_samples_themselves_are_known_to_their_digit() -> None:
+def test_samples_themselves_are_as_they_are() -> None:
     time = np.arange(10.0)
-    got = interpolate(channel(time, time**2, resolution=0.6), time)
+    got = interpolate(channel(time, time**2), time)
     assert np.allclose(got.value, time**2)
-    assert np.allclose(got.u, 0.6 / np.sqrt(12.0))
+    assert (got.u == 0.0).all()
+
+
+def test_values_near_zero_are_judged_by_a_floor() -> None:
+    time = np.arange(10.0)
+    got = interpolate(channel(time, 0.01 * (time - 5.0) ** 2), time + 0.5)
+    assert not got.trusted(0.01)[4]
+    assert got.trusted(0.01, floor=1.0)[4]
 
 
 def test_outside_and_in_gaps_there_is_nothing() -> None:
