@@ -39,6 +39,7 @@ FloatArray = NDArray[np.float64]
 # Routes that say something about absolute flow sample by sample.
 METHODS = (speed_density.METHOD, fuel_lambda.METHOD)
 MAX_STEP = (0.001, 1.0)
+RECIRCULATION = "recirculation_suspected"
 # Two routes that part by more than this, against the pulls, see something else than breathing.
 MAX_ROUTE_GAP_LN = 0.06
 
@@ -117,6 +118,7 @@ def rescale_logs(
         bore_before_m=setup.intake.bore_before_m,
         bore_after_m=setup.intake.bore_after_m,
         beliefs=beliefs(runs, len(trusted), setup) if sweeps and trusted else (),
+        recirculation=any(f.code == RECIRCULATION for r in runs for f in r.findings),
     )
     result = rescale(table, samples, options, where=", ".join(log.path for log in logs))
     own: list[Finding] = [f for t in through for f in t.findings]

@@ -10,7 +10,14 @@ from airsense.results import Finding, Interval, Severity
 from airsense.transfer.cells import Cell, Support
 from airsense.transfer.cure import CauseTest, CovariateTest, RouteGap
 
-REFUSING = frozenset({"leak_after_compressor", "routes_disagree", "manifold_pressure_suspected"})
+REFUSING = frozenset(
+    {
+        "leak_after_compressor",
+        "routes_disagree",
+        "manifold_pressure_suspected",
+        "recirculation_in_reference",
+    }
+)
 
 _CAUSE_WORDS = {
     "leak_after_compressor": (
@@ -144,6 +151,18 @@ def still_reading_finding(method: str, change_ln: float, scale: Interval) -> Fin
         "at fault, or a change of the air is cancelled by the sensor's error to the percent",
         fix=f"compare the manifold pressure with a barometer at standstill, log {other} too, or "
         "add --force-cause if those sensors were checked",
+    )
+
+
+def recirculation_finding() -> Finding:
+    """Return the finding that the only route counts exhaust gas as air."""
+    return Finding(
+        code="recirculation_in_reference",
+        severity=Severity.ERROR,
+        message="exhaust gas recirculation is suspected in these logs, and speed density, the "
+        "only route here, counts the gas as air: what looks like an error of the sensor may be an "
+        "open valve",
+        fix="test with the valve shut, log the recirculation rate, or add fuel and lambda",
     )
 
 

@@ -1,0 +1,47 @@
+"""Open road trips of one car: recirculation in the only route, so that no table is made."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from airsense.jobs.rescale import run
+from airsense.transfer.result import Decision
+
+DATA = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "kit_obd"
+TRIPS = ("trip_2017-08-01_short.csv", "trip_2018-02-23_acceleration.csv")
+
+pytestmark = pytest.mark.skipif(
+    not DATA.is_dir(), reason="the open road trips lie outside the repository"
+)
+
+
+@pytest.fixture(scope="module")
+def declared(tmp_path_factory) -> Path:
+    """The displacement is not published: 1.97 l is an assumption. The table is invented."""
+    folder = tmp_path_factory.mktemp("trips")
+    (folder / "engine.toml").write_text(
+        '[engine]\ndisplacement_l = 1.97\ncylinders = 4\nignition = "compression"\n'
+    )
+    flow = 160.0 * np.linspace(0.02, 1.0, 20) ** 2
+    rows = "".join(f"{1.0 + 0.2 * k:.2f},{f:.2f}\n" for k, f in enumerate(flow))
+    (folder / "table.csv").write_text("Signal (V),Flow (g/s)\n" + rows)
+    return folder
+
+
+@pytest.mark.parametrize("trip", TRIPS)
+def test_no_table_is_made_from_trips_with_recirculation(declared, trip):
+    result = run(
+        declared / "engine.toml",
+        [DATA / trip],
+        declared / "table.csv",
+        baseline=[DATA / "trip_2017-07-11_long.csv"],
+    )
+    codes = {f.code for f in result.findings}
+    assert result.decision is Decision.REFUSED
+    assert "recirculation_in_reference" in codes
+    assert "leak_after_compressor" not in codes
+    assert result.scale.half_width > 0.10
+    assert all(cell.correction == 1.0 for cell in result.cells)
