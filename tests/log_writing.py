@@ -41,6 +41,7 @@ def text(
     newline: str = "\n",
 ) -> str:
     """Return columns as CSV text; NaN becomes an empty cell."""
+
     def cell(value: object) -> str:
         if isinstance(value, float | np.floating):
             if np.isnan(value):

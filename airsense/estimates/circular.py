@@ -97,11 +97,14 @@ def _rounding(run: Run, names: tuple[str, ...]) -> float:
 
 
 def _identity(channel: str, flow: FloatArray, run: Run, names: tuple[str, ...]) -> Identity | None:
-    assert run.mdot_maf_kgps is not None
+    # As logged: a shift in time to align the reading would blur what was computed from it.
+    reading = on_grid(run.log, "mass_air_flow", run.time_s)
+    if reading is None:
+        return None
     tries = [
         (_spread(ratio), lag, ratio)
         for lag in LAGS_IN_STEPS
-        if (ratio := _ln_ratio(np.roll(flow, lag), run.mdot_maf_kgps)).size >= MIN_SAMPLES
+        if (ratio := _ln_ratio(np.roll(flow, lag), reading)).size >= MIN_SAMPLES
     ]
     if not tries:
         return None
@@ -111,7 +114,7 @@ def _identity(channel: str, flow: FloatArray, run: Run, names: tuple[str, ...]) 
     proven, untold = False, False
     if close and ratio.size * run.step_s >= MIN_SAMPLES * max(run.step_s, run.native_step_s):
         exact = spread < EXACT_FACTOR * rounding + EXACT_RESIDUAL
-        proven, untold = _judge(ratio, run, _rounding(run, names), exact=exact)
+        proven, untold = _judge(ratio, reading, run, _rounding(run, names), exact=exact)
     return Identity(
         channel=channel,
         circular=proven or untold,
@@ -124,11 +127,13 @@ def _identity(channel: str, flow: FloatArray, run: Run, names: tuple[str, ...]) 
     )
 
 
-def _judge(ratio: FloatArray, run: Run, rounding: float, *, exact: bool) -> tuple[bool, bool]:
+def _judge(
+    ratio: FloatArray, reading: FloatArray, run: Run, rounding: float, *, exact: bool
+) -> tuple[bool, bool]:
     """Return whether a nearly constant ratio proves an identity, and whether nothing tells."""
     stride = max(1, round(run.native_step_s / run.step_s))
     with np.errstate(invalid="ignore", divide="ignore"):
-        own = np.log(run.mdot_maf_kgps)  # type: ignore[arg-type]  # the caller has it
+        own = np.log(reading)
     noise = _roughness(own[np.isfinite(own)][::stride])
     left = _roughness(ratio[::stride]) / max(float(np.hypot(noise, rounding)), 1e-12)
     telling = noise > TELLING_FACTOR * float(np.hypot(rounding, FUEL_NOISE))

@@ -24,7 +24,8 @@ from airsense.physics.air import (
     vapour_mole_fraction,
 )
 from airsense.physics.align import lag_s
-from airsense.physics.breathing import filling_flow_kgps
+from airsense.physics.breathing import filling_flow_kgps, ideal_charge_flow_kgps
+from airsense.physics.constants import R_DRY_AIR_JPKGK
 from airsense.results import Assumption, Finding, Severity
 from airsense.setup.engine import Engine, EngineSetup
 
@@ -38,6 +39,8 @@ R_PER_X_VAPOUR = 0.378
 # Charge path from compressor to valves where none is declared, in displacements: our choice.
 CHARGE_VOLUME_PER_DISPLACEMENT = 4.0
 MAX_LAG_S = 1.0
+# Only the timing of the expected flow counts, not its level.
+USUAL_VE = 0.9
 MIN_LAG_QUALITY = 0.8
 COARSEST_STEP_TO_ALIGN_S = 0.25
 SMOOTHING_S = 0.3
@@ -62,7 +65,8 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
     fuel_flow = find_fuel_flow(log, setup, fuel, time_s, speed)
     air, air_assumed = _air(log, pressures, charge)
     filling, filling_assumed = _filling(setup.engine, time_s, pressures, charge, air)
-    maf, lags = _aligned_maf(log, time_s, speed, pressures)
+    expected = _expected_flow(setup.engine, speed, pressures, charge, filling)
+    maf, lags = _aligned_maf(log, time_s, expected)
     logged = partial(on_grid, log, time_s=time_s)
     return Run(
         name=log.path,
@@ -203,19 +207,42 @@ def _filling(
     return flow, (note,)
 
 
+def _expected_flow(
+    engine: Engine,
+    speed: FloatArray,
+    pressures: Pressures,
+    charge: Charge,
+    filling: FloatArray | None,
+) -> FloatArray | None:
+    """Return what passes the sensor as speed and pressure have it, good enough to time it by.
+
+    With filling, which runs ahead of the pressure: without it the sensor would seem to be early.
+    """
+    if pressures.p_manifold_pa is None or charge.t_charge_k is None or filling is None:
+        return None
+    swept = ideal_charge_flow_kgps(
+        pressures.p_manifold_pa,
+        float(np.nanmedian(charge.t_charge_k)),
+        speed,
+        displacement_m3=engine.displacement_m3,
+        cycles_per_rev=engine.cycles_per_rev,
+        r_jpkgk=R_DRY_AIR_JPKGK,
+    )
+    return USUAL_VE * swept + filling
+
+
 def _aligned_maf(
-    log: Log, time_s: FloatArray, speed: FloatArray, pressures: Pressures
+    log: Log, time_s: FloatArray, expected: FloatArray | None
 ) -> tuple[FloatArray | None, tuple[tuple[str, float], ...]]:
-    """Shift the air-flow channel by its lag against speed times pressure, where that is clear."""
+    """Shift the air-flow channel by its lag against the expected flow, where that is clear."""
     maf = on_grid(log, "mass_air_flow", time_s)
     coarse = native_step_s(log) > COARSEST_STEP_TO_ALIGN_S
-    if maf is None or pressures.p_manifold_pa is None or coarse:
+    if maf is None or expected is None or coarse:
         return maf, ()
-    pumping = speed * pressures.p_manifold_pa
-    both = np.isfinite(maf) & np.isfinite(pumping) & (maf > 0.0) & (pumping > 0.0)
+    both = np.isfinite(maf) & np.isfinite(expected) & (maf > 0.0) & (expected > 0.0)
     if np.count_nonzero(both) < 20:
         return maf, ()
-    found = lag_s(time_s[both], np.log(maf[both]), np.log(pumping[both]), MAX_LAG_S)
-    if found.quality < MIN_LAG_QUALITY or not 0.0 < found.lag_s < MAX_LAG_S:
+    found = lag_s(time_s[both], np.log(maf[both]), np.log(expected[both]), MAX_LAG_S)
+    if found.quality < MIN_LAG_QUALITY or abs(found.lag_s) >= MAX_LAG_S:
         return maf, ()
     return on_grid(log, "mass_air_flow", time_s + found.lag_s), (("mass_air_flow", found.lag_s),)

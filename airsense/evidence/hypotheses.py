@@ -6,7 +6,7 @@ Adding a cause is a row in `priors.py` and a function here.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,19 +87,22 @@ class Column:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hypothesis:
-    """One combination of a cause at the sensor and a fault of a route."""
+    """One combination of a cause at the sensor and a fault of a route.
+
+    `causes` holds the causes that are at work, or NONE alone; it is asked for so often that it is
+    worked out once.
+    """
 
     sensor: Cause
     fault: Cause
     probability: float
     columns: tuple[Column, ...]
     fault_column: int = 0
+    causes: frozenset[Cause] = field(init=False)
 
-    @property
-    def causes(self) -> frozenset[Cause]:
-        """Return the causes that are at work, or NONE alone."""
+    def __post_init__(self) -> None:
         at_work = frozenset({self.sensor, self.fault}) - {Cause.NONE}
-        return at_work or frozenset({Cause.NONE})
+        object.__setattr__(self, "causes", at_work or frozenset({Cause.NONE}))
 
 
 def _on(conditions: Conditions, signature: FloatArray, routes: Sequence[str]) -> FloatArray:

@@ -35,8 +35,8 @@ class Printed:
     """A figure as printed, in SI units.
 
     `half_width` is what the print leaves open: half of the last digit, or the figure after `+-`
-    (then `explicit`). `scale` is one printed unit in SI units. `relative` marks a change given in per cent. `reference` is "gauge" or
-    "absolute" where a pressure unit says so.
+    (then `explicit`). `scale` is one printed unit in SI units. `relative` marks a change given in
+    per cent. `reference` is "gauge" or "absolute" where a pressure unit says so.
     """
 
     value: float

@@ -145,7 +145,8 @@ def line(cell: Cell, rows: Sequence[Outcome]) -> str:
     words = ", ".join(f"{w} {n}" for w, n in Counter(r.verdict for r in rows).most_common())
     return (
         f"| {cell.name} | {len(rows)} | {skew:.2f} | {change:.2f} | {100 * half_width(rows):.2f} | "
-        f"{100 * half_change:.2f} | {100 * bias:+.2f} | {first:.2f} | {group:.2f} | {wrong} | {words} |"
+        f"{100 * half_change:.2f} | {100 * bias:+.2f} | {first:.2f} | {group:.2f} | {wrong} | "
+        f"{words} |"
     )
 
 

@@ -46,9 +46,7 @@ def test_the_setup_names_a_channel_and_its_unit(log: Path, tmp_path: Path) -> No
     run = call(log, "--engine", engine, "--json", out)
     assert run.exit_code == 0
     assert "[channels]" in run.output
-    row = next(
-        r for r in json.loads(out.read_text())["channels"] if r["name"] == "mass_air_flow"
-    )
+    row = next(r for r in json.loads(out.read_text())["channels"] if r["name"] == "mass_air_flow")
     assert row["header"] == "Air in"
     assert row["unit_read"] == "g/s"
     assert row["recognised_by"] == "[channels]"

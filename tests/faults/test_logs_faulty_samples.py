@@ -124,9 +124,7 @@ def test_values_outside_anything_credible(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("header", "factor"), [(MAP, 10.0), (MAP, 1 / 6.894757), (MAF, 3.6)])
-def test_a_unit_that_changes_inside_the_file(
-    tmp_path: Path, header: str, factor: float
-) -> None:
+def test_a_unit_that_changes_inside_the_file(tmp_path: Path, header: str, factor: float) -> None:
     columns = drive()
     columns[header][800:] *= factor
     log = read(tmp_path, columns)

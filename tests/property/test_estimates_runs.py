@@ -191,15 +191,17 @@ def test_filling_is_the_charge_volume_times_the_rise_of_density() -> None:
 @pytest.mark.parametrize("delay", [0.15, 0.3, 0.5])
 def test_a_late_air_flow_is_put_back(delay: float) -> None:
     got = prepare(log_from(pull_channels(delay_s=delay)), setup())
-    assert dict(got.lags_s)["mass_air_flow"] == pytest.approx(delay, abs=0.06)
     prompt = prepare(log_from(pull_channels()), setup())
-    assert dict(prompt.lags_s).get("mass_air_flow", 0.0) < 0.05
+    found = dict(got.lags_s)["mass_air_flow"] - dict(prompt.lags_s)["mass_air_flow"]
+    assert found == pytest.approx(delay, abs=0.03)
+    # The made-up flow lacks filling, so that it seems to be late by a little.
+    assert abs(dict(prompt.lags_s)["mass_air_flow"]) < 0.12
     climbing = (got.speed_rpm > 2000.0) & (got.speed_rpm < 3500.0)
     mine, theirs = got.mdot_maf_kgps, prompt.mdot_maf_kgps
     assert mine is not None
     assert theirs is not None
     use = climbing & np.isfinite(mine) & np.isfinite(theirs)
-    np.testing.assert_allclose(mine[use], theirs[use], rtol=0.02)
+    np.testing.assert_allclose(mine[use], theirs[use], rtol=0.01)
 
 
 def test_slow_polling_is_not_aligned() -> None:

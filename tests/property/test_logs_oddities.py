@@ -58,10 +58,7 @@ ODDITIES = {
     "a clock over midnight": retimed(CLOCK_HEAD, midnight),
     "date and time in two columns": lines(
         "Date," + CLOCK_HEAD,
-        [
-            "2031-01-02," + row
-            for row in retimed("", lambda t: f"12:34:{t:06.3f}").splitlines()[1:]
-        ],
+        ["2031-01-02," + row for row in retimed("", lambda t: f"12:34:{t:06.3f}").splitlines()[1:]],
     ),
     "month before day": retimed(
         HEAD.replace("Time [s]", "Timestamp"), lambda t: f"03/14/2031 12:34:{t:06.3f}"
