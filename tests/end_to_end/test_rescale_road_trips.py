@@ -1,4 +1,8 @@
-"""Open road trips of one car: recirculation in the only route, so that no table is made."""
+"""Open road trips of one car: recirculation in the only route, so that no table is made.
+
+Data: Marc Weber, "Automotive OBD-II Dataset", Karlsruhe Institute of Technology, 2023,
+DOI 10.35097/1130, CC BY 4.0.
+"""
 
 from __future__ import annotations
 
@@ -9,13 +13,9 @@ import pytest
 
 from airsense.jobs.rescale import run
 from airsense.transfer.result import Decision
+from tests.kit import TRIPS, needs_trips
 
-DATA = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "kit_obd"
-TRIPS = ("trip_2017-08-01_short.csv", "trip_2018-02-23_acceleration.csv")
-
-pytestmark = pytest.mark.skipif(
-    not DATA.is_dir(), reason="the open road trips lie outside the repository"
-)
+pytestmark = needs_trips
 
 
 @pytest.fixture(scope="module")
@@ -31,13 +31,13 @@ def declared(tmp_path_factory) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("trip", TRIPS)
+@pytest.mark.parametrize("trip", ["trip_2017-08-01_short.csv", "trip_2018-02-23_acceleration.csv"])
 def test_no_table_is_made_from_trips_with_recirculation(declared, trip):
     result = run(
         declared / "engine.toml",
-        [DATA / trip],
+        [TRIPS / trip],
         declared / "table.csv",
-        baseline=[DATA / "trip_2017-07-11_long.csv"],
+        baseline=[TRIPS / "trip_2017-07-11_long.csv"],
     )
     codes = {f.code for f in result.findings}
     assert result.decision is Decision.REFUSED
