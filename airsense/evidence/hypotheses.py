@@ -25,13 +25,12 @@ from airsense.evidence.priors import (
     Cause,
     Prior,
 )
+from airsense.physics.duct import orifice_flow_relative
 
 FloatArray = NDArray[np.float64]
 
 # Zone over which pulsation fades, as a share of the window of speeds: our choice.
 PULSATION_ZONE = 0.15
-KAPPA_AIR = 1.4
-CHOKED_RATIO = 0.528
 # A leak is a fixed hole more often than a joint that opens with boost: our choice.
 OPENING_LEAK_SHARE = 0.3
 # How far the slope of a compressor map holds over a large error of the pressure: our choice.
@@ -135,18 +134,13 @@ def boost_signature(boost_pa: FloatArray) -> FloatArray:
 
 
 def orifice_signature(conditions: Conditions) -> FloatArray:
-    """Return the share lost through a fixed hole in the charge path, relative to its largest.
-
-    Flow through a hole goes as ``p sqrt(2 k/(k-1) (r^(2/k) - r^((k+1)/k)) / (R T))`` with r the
-    pressure ratio across it, choked at r = 0.528 (Heywood, appendix C); divided by the engine's
-    flow.
-    """
+    """Return the share lost through a fixed hole in the charge path, relative to its largest."""
     p = conditions.p_manifold_pa
-    ratio = np.clip((p - np.clip(conditions.boost_pa, 0.0, None)) / p, CHOKED_RATIO, 1.0)
-    inner = ratio ** (2.0 / KAPPA_AIR) - ratio ** ((KAPPA_AIR + 1.0) / KAPPA_AIR)
-    lost = p * np.sqrt(np.clip(inner, 0.0, None) / conditions.t_charge_k) / conditions.mdot_kgps
-    top = float(np.max(lost))
-    return lost / top if top > 0.0 else np.zeros_like(lost)
+    outside = p - np.clip(conditions.boost_pa, 0.0, None)
+    lost = orifice_flow_relative(p, outside) / np.sqrt(conditions.t_charge_k)
+    share = lost / conditions.mdot_kgps
+    top = float(np.max(share))
+    return share / top if top > 0.0 else np.zeros_like(share)
 
 
 def depression_signature(mdot_kgps: FloatArray) -> FloatArray:
