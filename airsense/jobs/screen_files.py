@@ -96,7 +96,7 @@ def _local(source: str) -> dict[str, str]:
         for name in names:
             path = Path(parent, name)
             if not name.startswith(".") and path.is_file():
-                places[path.relative_to(folder).as_posix()] = str(path.absolute())
+                places[_shown(path.relative_to(folder).as_posix())] = str(path.absolute())
     return places
 
 
@@ -114,9 +114,14 @@ def _remote(source: str) -> tuple[Any, dict[str, str]]:
             raise FileNotFoundError(2, "no such folder")
     except Exception as error:  # each kind of storage has errors of its own
         raise _unlistable(source, f"{type(error).__name__}: {error}"[:160]) from None
-    names = {place.removeprefix(root).lstrip("/"): place for place in found}
+    names = {_shown(place.removeprefix(root).lstrip("/")): place for place in found}
     hidden = [name for name in names if any(part.startswith(".") for part in name.split("/"))]
     return filesystem, {name: place for name, place in names.items() if name not in hidden}
+
+
+def _shown(name: str) -> str:
+    """Return a name that any terminal, table and JSON file can hold; names come from strangers."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in name)
 
 
 def _protocols(filesystem: Any) -> tuple[str, ...]:

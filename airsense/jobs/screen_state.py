@@ -92,7 +92,7 @@ class State:
 
     def _append(self, plain: dict[str, Any]) -> None:
         assert self._file is not None
-        line = json.dumps(plain, ensure_ascii=False, allow_nan=False) + "\n"
+        line = json.dumps(plain, allow_nan=False) + "\n"
         os.write(self._file, line.encode("utf-8"))
 
 

@@ -244,6 +244,24 @@ class TestFolders:
         with pytest.raises(InputError, match="pattern for the vehicle"):
             find_logs(str(tmp_path), (), "(")
 
+    @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="names of bytes")
+    def test_names_of_any_bytes_harm_neither_terminal_nor_files(self, tmp_path: Path) -> None:
+        for raw in (b"bad\xff.csv", b"red\x1b[31m.csv", b"two\nlines.csv"):
+            Path(os.fsdecode(os.fsencode(tmp_path) + b"/" + raw)).write_text("no log\n")
+        state = tmp_path / "state.jsonl"
+        for _ in range(2):
+            found = run(
+                str(tmp_path), write_engine(tmp_path), ScreenOptions(workers=1, state=state)
+            )
+            assert [row.log for row in found.logs] == [
+                "bad\\udcff.csv",
+                "red\\x1b[31m.csv",
+                "two\\nlines.csv",
+            ]
+            assert all(row.log in row.problem.where for row in found.logs if row.problem)
+            to_json(found).encode("utf-8")
+            to_csv(found).encode("utf-8")
+
     def test_a_folder_that_loops_ends(self, tmp_path: Path) -> None:
         save(tmp_path / "a.csv", "x")
         (tmp_path / "loop").symlink_to(tmp_path, target_is_directory=True)
