@@ -33,6 +33,8 @@ FloatArray = NDArray[np.float64]
 
 # A route that gives way may cost the others at most the rest of the samples: our choice.
 MIN_VALID_SHARE = 0.9
+# Below this any route gives way: a manifold-pressure sensor at its ceiling would leave no bins.
+MIN_VALID_SHARE_ALONE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,18 +210,24 @@ def _dense(
     segments: Sequence[Segment],
     window_rpm: tuple[float, float],
 ) -> tuple[dict[str, list[Estimate]], tuple[Unused, ...]]:
-    """Leave out the routes that give way where they lack samples of a segment in the window."""
+    """Leave out the routes that lack samples of a segment in the window, if others have them."""
     place = {id(run): k for k, run in enumerate(runs)}
-    sparse = []
-    for route in (r for r in routes if r.gives_way):
-        share = min(
+    share = {
+        route.method: min(
             _valid_share(estimates[route.method][place[id(s.run)]], s, window_rpm) for s in segments
         )
-        if share < MIN_VALID_SHARE:
-            reason = f"valid in {100.0 * share:.0f} % of the samples of a run only"
-            sparse.append(Unused(method=route.method, reason=reason))
+        for route in routes
+    }
+    least = {r.method: MIN_VALID_SHARE if r.gives_way else MIN_VALID_SHARE_ALONE for r in routes}
+    sparse = tuple(
+        Unused(method=m, reason=f"valid in {100.0 * share[m]:.0f} % of the samples of a run only")
+        for m in share
+        if share[m] < least[m]
+    )
+    if len(sparse) == len(share):
+        return estimates, ()
     left_out = {u.method for u in sparse}
-    return {n: e for n, e in estimates.items() if n not in left_out}, tuple(sparse)
+    return {n: e for n, e in estimates.items() if n not in left_out}, sparse
 
 
 def _valid_share(estimate: Estimate, segment: Segment, window_rpm: tuple[float, float]) -> float:

@@ -247,11 +247,12 @@ def _ceiling(samples: Samples, _: Samples | None) -> BoolArray:
     below = (~at) & (value > top - 5.0 * step)
     if at.sum() < 8 or lengths.max() < 4 or at.sum() < at.size * 0.002:
         return none
-    entries = runs[(runs[:, 0] > 0) & (lengths >= 3), 0]
+    entries = runs[(runs[:, 0] > 1) & (lengths >= 3), 0]
     if not entries.size or at.sum() < below.sum():
         return none
-    rise = float(np.median(value[entries] - value[entries - 1]))
-    return at if rise > 3.0 * step else none
+    # The last step into the ceiling is cut short, so the one before it counts as well.
+    steps = np.maximum(value[entries] - value[entries - 1], value[entries - 1] - value[entries - 2])
+    return at if float(np.median(steps)) > 3.0 * step else none
 
 
 def _stuck(samples: Samples, speed: Samples | None) -> BoolArray:

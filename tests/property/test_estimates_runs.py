@@ -193,7 +193,7 @@ def test_a_late_air_flow_is_put_back(delay: float) -> None:
     got = prepare(log_from(pull_channels(delay_s=delay)), setup())
     prompt = prepare(log_from(pull_channels()), setup())
     found = dict(got.lags_s)["mass_air_flow"] - dict(prompt.lags_s)["mass_air_flow"]
-    assert found == pytest.approx(delay, abs=0.03)
+    assert found == pytest.approx(delay, abs=0.05)
     # The made-up flow lacks filling, so that it seems to be late by a little.
     assert abs(dict(prompt.lags_s)["mass_air_flow"]) < 0.12
     climbing = (got.speed_rpm > 2000.0) & (got.speed_rpm < 3500.0)
@@ -201,7 +201,7 @@ def test_a_late_air_flow_is_put_back(delay: float) -> None:
     assert mine is not None
     assert theirs is not None
     use = climbing & np.isfinite(mine) & np.isfinite(theirs)
-    np.testing.assert_allclose(mine[use], theirs[use], rtol=0.01)
+    np.testing.assert_allclose(mine[use], theirs[use], rtol=0.02)
 
 
 def test_slow_polling_is_not_aligned() -> None:
