@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+MAX_PART = 700
+
 
 class InputError(Exception):
     """Bad input: a file, a setup key or a value that cannot be used.
@@ -21,11 +23,9 @@ class InputError(Exception):
     """
 
     def __init__(self, what: str, *, where: str, got: str, allowed: str, fix: str) -> None:
-        self.what = what
-        self.where = where
-        self.got = got
-        self.allowed = allowed
-        self.fix = fix
+        self.what, self.where, self.got, self.allowed, self.fix = (
+            shortened(part) for part in (what, where, got, allowed, fix)
+        )
         super().__init__(str(self))
 
     def __reduce__(self) -> tuple[object, ...]:
@@ -37,6 +37,13 @@ class InputError(Exception):
             f"{self.what}\n  where: {self.where}\n  got: {self.got}\n"
             f"  allowed: {self.allowed}\n  fix: {self.fix}"
         )
+
+
+def shortened(text: str) -> str:
+    """Return a text that stays readable however long what was found is."""
+    if len(text) <= MAX_PART:
+        return text
+    return f"{text[: MAX_PART // 2]} … {text[-MAX_PART // 2 :]}"
 
 
 def _rebuild(what: str, where: str, got: str, allowed: str, fix: str) -> InputError:

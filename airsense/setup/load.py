@@ -183,7 +183,8 @@ def _keys_at(model: type[BaseModel], names: Sequence[str]) -> list[str]:
         for inner in getattr(current, "__args__", ()):
             if hasattr(inner, "model_fields"):
                 current = inner
-    return list(getattr(current, "model_fields", {}))
+    fields = getattr(current, "model_fields", {})
+    return [field.alias or key for key, field in fields.items()]
 
 
 def _allowed(detail: ErrorDetails, model: type[BaseModel], names: Sequence[str]) -> str:
