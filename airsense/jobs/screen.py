@@ -20,6 +20,8 @@ from airsense.setup.load import load_engine
 
 Watch = Callable[[int, int], None]
 _ORDER = tuple(Outcome)
+# So many vehicles do not get the same fault by chance: our choice.
+MANY_VEHICLES = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,7 +195,27 @@ def _findings(listing: Listing, rows: Sequence[ScreenRow]) -> tuple[Finding, ...
                 fix="take the copies out",
             )
         )
+    if _alike(rows):
+        found.append(
+            Finding(
+                code="errors_alike",
+                severity=Severity.WARNING,
+                message="most vehicles read false to the same side: one wrong figure of the setup "
+                "is likelier than so many sensors",
+                fix="check displacement, volumetric efficiency, fuel and place of the charge "
+                "temperature in engine.toml",
+            )
+        )
     return tuple(found)
+
+
+def _alike(rows: Sequence[ScreenRow]) -> bool:
+    """Whether most logs with an answer are implausible, all to one side, in several vehicles."""
+    judged = [row for row in rows if row.sensor_error is not None]
+    false = [row for row in judged if row.outcome is Outcome.IMPLAUSIBLE]
+    sides = {row.sensor_error.value > 0.0 for row in false if row.sensor_error is not None}
+    vehicles = {row.vehicle for row in false}
+    return len(vehicles) >= MANY_VEHICLES and 2 * len(false) > len(judged) and len(sides) == 1
 
 
 def _same_content(rows: Sequence[ScreenRow]) -> int:

@@ -197,6 +197,27 @@ class TestVehicles:
 
 
 @pytest.mark.parametrize(
+    ("factors", "alike"),
+    [((1.6, 1.6, 1.6), True), ((1.6, 1.6, 0.6), False), ((1.6, 1.0, 1.0), False)],
+)
+def test_many_vehicles_false_to_one_side_point_at_the_setup(
+    tmp_path: Path, factors: tuple[float, ...], alike: bool
+) -> None:
+    for k, factor in enumerate(factors):
+        write_log(tmp_path / "logs" / f"v{k}" / "run.csv", factor=factor, seed=k)
+    found = run(str(tmp_path / "logs"), write_engine(tmp_path), HERE)
+    assert any(f.code == "errors_alike" for f in found.findings) == alike
+
+
+def test_copies_of_a_log_are_named_and_count_once(tmp_path: Path) -> None:
+    for name in ("2026-01-01.csv", "2026-02-01.csv", "2026-03-01.csv"):
+        write_log(tmp_path / "logs" / "v" / name, seed=1)
+    found = run(str(tmp_path / "logs"), write_engine(tmp_path), HERE)
+    assert any(f.code == "same_content" for f in found.findings)
+    assert [(v.logs, v.dated, v.change) for v in found.vehicles] == [(1, 1, None)]
+
+
+@pytest.mark.parametrize(
     ("name", "date"),
     [
         ("bus/run_2026-03-31.csv", "2026-03-31"),
