@@ -16,4 +16,6 @@ def command(result: Path, output: Output) -> None:
     """Show RESULT.json, which a command wrote with --json; make its page or figures again."""
     from airsense.jobs import report
 
-    output.write(report.run(result))
+    plain = report.run(result)
+    with report.blaming(result):
+        output.write(plain)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +32,8 @@ def _read(path: Path) -> Any:
     try:
         if path.stat().st_size > MOST_BYTES:
             raise _unreadable(path, f"{path.stat().st_size} bytes")
-        return json.loads(path.read_text(encoding="utf-8-sig"), parse_constant=_no_constant)
+        plain = json.loads(path.read_text(encoding="utf-8-sig"), parse_constant=_no_constant)
+        json.dumps(plain, ensure_ascii=False).encode("utf-8")  # half a character fails here
     except OSError as error:
         raise _unreadable(path, error.strerror or type(error).__name__) from None
     except UnicodeDecodeError:
@@ -39,6 +42,25 @@ def _read(path: Path) -> Any:
         raise _unreadable(path, "JSON nested too deep") from None
     except ValueError as error:
         raise _unreadable(path, str(error)[:120]) from None
+    return plain
+
+
+@contextmanager
+def blaming(result_file: Path) -> Iterator[None]:
+    """Turn what a file's odd numbers do to the drawing into an error about the file.
+
+    A file may fit the schema and still hold what no job writes, such as a bar of negative length.
+    """
+    try:
+        yield
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+        raise InputError(
+            "the result cannot be shown",
+            where=str(result_file),
+            got=f"{type(error).__name__}: {error}"[:120],
+            allowed="a result as an airsense command wrote it with --json",
+            fix="make the result again; if it is unchanged, report this as a fault of airsense",
+        ) from error
 
 
 def _no_constant(name: str) -> float:

@@ -245,8 +245,10 @@ def _style() -> str:
 
 
 def _tie(value: Any) -> Any:
-    """Keep a number and its per cent sign on one line."""
-    return value.replace(" %", "\u00a0%") if type(value) is str else value
+    """Keep a number and its per cent sign on one line; drop a character that ends a text."""
+    if type(value) is not str:
+        return value
+    return value.replace(" %", "\u00a0%").replace("\x00", "\ufffd")
 
 
 @cache

@@ -19,6 +19,8 @@ _DROPPED = (f"{{{SVG}}}metadata", f"{{{SVG}}}style")
 _FONT = re.compile(
     r"(?:(?P<style>italic|oblique)\s+)?(?:(?P<weight>bold|\d{3})\s+)?(?P<size>[\d.]+)px\s+.*"
 )
+# Characters that XML cannot hold, not even escaped; a name from a file may.
+_ILLEGAL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 # Fill-in of pixels that no screen shows; a third of the size of a page is digits.
 _LONG_NUMBER = re.compile(r"-?\d+\.\d{3,}")
@@ -28,7 +30,7 @@ def inline_svg(picture: Picture) -> str:
     """Return a figure as an `svg` element that scales with the page."""
     ET.register_namespace("", SVG)
     ET.register_namespace("xlink", XLINK)
-    root = ET.fromstring(drawn(picture, "svg"))
+    root = ET.fromstring(_legal(drawn(picture, "svg").decode("utf-8")))
     _drop(root)
     for element in root.iter():
         _style_to_attributes(element)
@@ -38,6 +40,10 @@ def inline_svg(picture: Picture) -> str:
                 element.set(name, _LONG_NUMBER.sub(_two_digits, element.attrib[name]))
     _describe(root, picture)
     return ET.tostring(root, encoding="unicode")
+
+
+def _legal(text: str) -> str:
+    return _ILLEGAL.sub("\ufffd", text)
 
 
 def _two_digits(match: re.Match[str]) -> str:
@@ -92,5 +98,5 @@ def _describe(root: ET.Element, picture: Picture) -> None:
     root.set("aria-labelledby", f"{picture.name}.title {picture.name}.desc")
     for position, (tag, text) in enumerate((("title", picture.title), ("desc", picture.alt))):
         child = ET.Element(f"{{{SVG}}}{tag}", {"id": f"{picture.name}.{tag}"})
-        child.text = text
+        child.text = _legal(text)
         root.insert(position, child)

@@ -117,3 +117,46 @@ def test_a_result_with_more_keys_than_ours_is_shown(saved: Path, tmp_path: Path)
     page = tmp_path / "page.html"
     assert run("report", saved, "--report", page, "-q").exit_code == 0
     assert "added_later" in page.read_text(encoding="utf-8"), "it stays in the embedded result"
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("pairs",), []),
+        (("pairs", 0, "by_speed"), []),
+        (("pairs", 0, "causes"), []),
+        (("curves", "repeats"), []),
+        (("pairs", 0, "airflow_change", "value"), 1e300),
+        (("window", "engine_speed_rpm"), [None, None]),
+        (("pairs", 0, "by_speed", 0, "airflow_change_indicated"), None),
+    ],
+)
+def test_an_odd_result_is_shown_or_refused_but_never_a_traceback(
+    saved: Path, tmp_path: Path, path: tuple[str | int, ...], value: object
+) -> None:
+    plain = json.loads(saved.read_text(encoding="utf-8"))
+    at = plain
+    for step in path[:-1]:
+        at = at[step]
+    at[path[-1]] = value
+    saved.write_text(json.dumps(plain), encoding="utf-8")
+    found = run("report", saved, "--report", tmp_path / "page.html")
+    assert found.exception is None or isinstance(found.exception, InputError)
+
+
+@pytest.mark.parametrize("name", ["\x00", "\x07bell", "\ufffe", "line\nline"])
+def test_control_characters_in_names_break_no_page(saved: Path, tmp_path: Path, name: str) -> None:
+    plain = json.loads(saved.read_text(encoding="utf-8"))
+    plain["engine"] = name
+    for item in (*plain["curves"]["flows"], *plain["curves"]["repeats"]):
+        item["configuration"] += name
+    saved.write_text(json.dumps(plain), encoding="utf-8")
+    page = tmp_path / "page.html"
+    assert run("report", saved, "--report", page, "-q").exit_code == 0
+    assert "\x00" not in page.read_text(encoding="utf-8")
+
+
+def test_half_a_character_is_refused(saved: Path) -> None:
+    text = saved.read_text(encoding="utf-8").replace('"before"', '"\\ud800"', 1)
+    saved.write_text(text, encoding="utf-8")
+    assert isinstance(run("report", saved).exception, InputError)
