@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 OUTCOMES = ("contradicted", "undetermined", "supported")
 MOST_PAIRS = 8
 MOST_SUBJECTS = 40
-SUBJECT_WIDTH = 30
+SUBJECT_WIDTH = 32
 
 
 def pictures(result: Node, shown: Shown) -> tuple[Picture, ...]:

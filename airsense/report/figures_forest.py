@@ -58,7 +58,7 @@ def forest(
     rows: Sequence[Row], label: str, *, margin: float | None = None, band_label: str = ""
 ) -> Figure:
     """Return a figure of intervals in per cent, first row on top, a gap between groups."""
-    labels = [in_lines(row.label) for row in rows]
+    labels = [in_lines(row.label, lines=3) for row in rows]
     positions = _positions(rows, labels)
     figure = new_figure(max(1.7, 0.85 + ROW_IN * (1.0 - min(positions))))
     axes = figure.add_subplot()
