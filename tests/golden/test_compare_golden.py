@@ -31,13 +31,13 @@ def answer(engine: int) -> CompareResult:
 
 @pytest.mark.parametrize("engine", GOLDEN)
 def test_the_answer_of_one_campaign_stays(engine: int) -> None:
-    """To 0.1 %: a tenth of the half-width, so that rounding elsewhere does not show."""
+    """To 0.4 %: a third of the half-width, so that only a real change of the answer shows."""
     verdict, skew, change, half_width = GOLDEN[engine]
     (pair,) = answer(engine).pairs
     assert pair.verdict.value == verdict
-    assert pair.sensor_skew.value == pytest.approx(skew, abs=1e-3)
-    assert pair.airflow_change.value == pytest.approx(change, abs=1e-3)
-    assert pair.sensor_skew.half_width == pytest.approx(half_width, abs=1e-3)
+    assert pair.sensor_skew.value == pytest.approx(skew, abs=4e-3)
+    assert pair.airflow_change.value == pytest.approx(change, abs=4e-3)
+    assert pair.sensor_skew.half_width == pytest.approx(half_width, abs=4e-3)
     assert pair.causes[0].cause.value == "sensor_scale"
 
 

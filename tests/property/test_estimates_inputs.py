@@ -16,7 +16,7 @@ from airsense.estimates.combustion import (
     fuel_of,
     per_stroke_to_flow_kgps,
 )
-from airsense.estimates.defaults import defaults_for
+from airsense.estimates.defaults import BETWEEN_SHARE, defaults_for
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.fuel_lambda import lambda_influence, missing_for_fuel_lambda
 from airsense.estimates.pressures import find_pressures
@@ -43,14 +43,14 @@ DIESEL = fuel_named("diesel")
     ("name", "absolute", "run", "between", "unit"),
     [
         # The table of default standard uncertainties: our choice, printed in each result.
-        ("manifold_pressure", 0.015, 0.003, 0.3, "fraction"),
-        ("charge_temperature", 2.0, 1.0, 0.3, "K"),
-        ("engine_speed", 0.001, 0.0005, 0.3, "fraction"),
+        ("manifold_pressure", 0.015, 0.003, BETWEEN_SHARE, "fraction"),
+        ("charge_temperature", 2.0, 1.0, BETWEEN_SHARE, "K"),
+        ("engine_speed", 0.001, 0.0005, BETWEEN_SHARE, "fraction"),
         ("volumetric_efficiency", 0.05, 0.005, 1.0, "fraction"),
-        ("fuel", 0.04, 0.007, 0.3, "fraction"),
-        ("lambda_", 0.02, 0.007, 0.3, "fraction"),
+        ("fuel", 0.04, 0.007, BETWEEN_SHARE, "fraction"),
+        ("lambda_", 0.02, 0.007, BETWEEN_SHARE, "fraction"),
         ("mass_air_flow", 0.03, 0.003, 0.0, "fraction"),
-        ("brake_power", 0.02, 0.007, 0.3, "fraction"),
+        ("brake_power", 0.02, 0.007, BETWEEN_SHARE, "fraction"),
         ("brake_efficiency", 0.10, 0.01, 1.0, "fraction"),
     ],
 )
@@ -91,11 +91,11 @@ def test_what_the_user_declares_counts_alone() -> None:
 
 
 def test_a_declared_size_splits_into_scatter_and_drift() -> None:
-    """0.3 of the variance is drift; together they are what was declared."""
+    """A share of the variance is drift; together they are what was declared."""
     size = defaults_for(Uncertainty(fuel_run=0.01), charge_temperature_estimated=False).fuel
     got = influence_of(size, key="fuel", sensitivity=-2.0, scale=4.0)
-    assert got.run == pytest.approx(0.01 / 4 * np.sqrt(0.7))
-    assert got.between == pytest.approx(0.01 / 4 * np.sqrt(0.3))
+    assert got.run == pytest.approx(0.01 / 4 * np.sqrt(1.0 - BETWEEN_SHARE))
+    assert got.between == pytest.approx(0.01 / 4 * np.sqrt(BETWEEN_SHARE))
     assert got.absolute == pytest.approx(0.04 / 4)
     assert (got.sensitivity, got.key, got.label) == (-2.0, "fuel", "fuel quantity")
     assert got.total() == pytest.approx(2.0 * np.sqrt(0.01**2 + 0.0025**2))
@@ -312,7 +312,7 @@ def test_full_scale_is_the_next_sensor_range(p_pa: float, full_scale: float) -> 
     got = speed_density(run_of(p_manifold_pa=p_pa, t_charge_k=310.0), SETUP, sizes)
     part = next(i for i in got.budget if i.key == "manifold_pressure")
     assert part.absolute == pytest.approx(0.015 * full_scale / p_pa)
-    assert part.run == pytest.approx(0.003 * np.sqrt(0.7))
+    assert part.run == pytest.approx(0.003 * np.sqrt(1.0 - BETWEEN_SHARE))
 
 
 def test_a_barometer_that_was_assumed_counts_where_pressure_is_gauge() -> None:
@@ -334,7 +334,7 @@ def test_an_estimated_temperature_brings_its_own_uncertainty_if_larger() -> None
         part = {i.key: i for i in speed_density(run, SETUP, sizes).budget}["charge_temperature"]
         assert part.absolute == pytest.approx(wanted / 320.0)
         assert part.sensitivity == -1.0
-        assert part.run == pytest.approx(3.0 / 320.0 * np.sqrt(0.7))
+        assert part.run == pytest.approx(3.0 / 320.0 * np.sqrt(1.0 - BETWEEN_SHARE))
 
 
 def test_breathing_may_come_from_a_table_or_from_the_caller() -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from airsense.errors import InputError
+from airsense.estimates.defaults import DEFAULT_DOF
 from airsense.estimates.estimate import Influence
 from airsense.evidence import change as module
 from airsense.evidence.change import (
@@ -67,7 +68,7 @@ def test_components_of_one_key_are_one_effect() -> None:
     np.testing.assert_array_equal(effects["fuel"].sensitivity, [0, 0, 1])
     pressure = effects["manifold_pressure"]
     assert (pressure.absolute, pressure.run, pressure.between) == (0.02, 0.003, 0.002)
-    assert (pressure.label, pressure.dof) == ("label of manifold_pressure", 5.6)
+    assert (pressure.label, pressure.dof) == ("label of manifold_pressure", DEFAULT_DOF)
 
 
 def test_the_engines_own_variation_moves_all_routes_alike() -> None:

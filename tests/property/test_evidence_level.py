@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from airsense.estimates.defaults import DEFAULT_DOF
 from airsense.estimates.estimate import Influence
 from airsense.estimates.routes import Unused
 from airsense.evidence.level import PLAUSIBLE_HALF_WIDTH, CheckVerdict, Level, judge_level
@@ -86,8 +87,8 @@ def test_each_routes_own_answer_has_its_absolute_uncertainty() -> None:
         assert row.sensor_error.value == pytest.approx(0.1, abs=1e-6)
         assert row.reason == "independent of the sensor"
         # Scatter of two sensors over three runs, narrowed by perfect repeats to nu/(nu + 2).
-        run = 2 / 3 * 0.003**2 * 5.6 / (5.6 + 2)
-        plain = single(np.log1p(0.1), np.hypot(u_abs, np.sqrt(run)), 5.6).interval()
+        run = 2 / 3 * 0.003**2 * DEFAULT_DOF / (DEFAULT_DOF + 2)
+        plain = single(np.log1p(0.1), np.hypot(u_abs, np.sqrt(run)), DEFAULT_DOF).interval()
         assert row.sensor_error.low == pytest.approx(plain.low, abs=5e-4)
         assert row.sensor_error.high == pytest.approx(plain.high, abs=5e-4)
         assert row.u_repeat == pytest.approx(np.sqrt(run + 2 * 1e-6 / 15), rel=0.1)
