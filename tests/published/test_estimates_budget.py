@@ -14,8 +14,9 @@ from airsense.estimates.defaults import DEFAULT_DOF, Defaults, defaults_for
 from airsense.estimates.estimate import Estimate, Influence
 from airsense.estimates.fuel_lambda import fuel_lambda
 from airsense.estimates.run import Air
-from airsense.estimates.speed_density import U_VE_PRIOR, VE_PRIOR, speed_density
+from airsense.estimates.speed_density import speed_density
 from airsense.evidence.student import welch_satterthwaite
+from airsense.physics.breathing import VE_PRIOR
 from airsense.setup.engine import EngineSetup, Fuel
 from tests.evidence_inputs import run_of, setup_of
 from tests.published.published import Published
@@ -86,13 +87,21 @@ def test_two_strokes_sweep_twice_as_often() -> None:
     np.testing.assert_allclose(ratio, 2.0)
 
 
-def test_a_volumetric_efficiency_that_nobody_declared_is_a_wide_prior() -> None:
-    setup = setup_of()
-    got = speed_density(run_of(p_manifold_pa=2e5, t_charge_k=320.0), setup, sizes(setup))
-    assert part(got, "volumetric_efficiency").absolute == pytest.approx(U_VE_PRIOR / VE_PRIOR)
-    assert U_VE_PRIOR > 0.04, "handbooks: 0.83 to 1.0 with four valves"
-    declared = setup_of(volumetric_efficiency=VE_PRIOR)
-    same = speed_density(run_of(p_manifold_pa=2e5, t_charge_k=320.0), declared, sizes(declared))
+@pytest.mark.parametrize("ignition", ["compression", "spark"])
+@pytest.mark.parametrize("induction", ["turbocharged", "naturally_aspirated"])
+def test_a_volumetric_efficiency_that_nobody_declared_is_a_wide_prior(
+    ignition: str, induction: str
+) -> None:
+    """Two published engine models: 0.83 to 0.97; handbooks 0.85 to 1.0 with four valves."""
+    prior = VE_PRIOR[ignition, induction]
+    assert 0.83 < prior.value < 0.97
+    assert 0.04 < prior.u < 0.10
+    run = run_of(p_manifold_pa=2e5, t_charge_k=320.0)
+    bare = setup_of(ignition=ignition, induction=induction)  # type: ignore[arg-type]
+    got = speed_density(run, bare, sizes(bare))
+    assert part(got, "volumetric_efficiency").absolute == pytest.approx(prior.u / prior.value)
+    declared = setup_of(volumetric_efficiency=prior.value)
+    same = speed_density(run, declared, sizes(declared))
     np.testing.assert_allclose(got.mdot_kgps, same.mdot_kgps)
     assert part(same, "volumetric_efficiency").absolute == 0.05
 
