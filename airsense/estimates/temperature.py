@@ -56,8 +56,6 @@ def find_charge_temperature(
             return _measured(log, name, setup, time_s, ambient, findings)
         inlet = float(np.nanmedian(measured))
         return _estimated(log, pressures, inlet, ambient, findings)
-    if setup.engine.induction is Induction.NATURALLY_ASPIRATED and ambient is not None:
-        return _estimated(log, pressures, ambient, ambient, ())
     return _estimated(log, pressures, ambient, ambient, ())
 
 

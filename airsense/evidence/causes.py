@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import stdtrit
 
 from airsense.evidence.inference import Posterior
 from airsense.evidence.priors import Cause
 from airsense.evidence.reconcile import RouteTests
+from airsense.evidence.student import COVERAGE
 from airsense.evidence.verdict import LIVE_FAULT, Doubt
 from airsense.results import Interval
 
@@ -100,6 +102,6 @@ def _size(posterior: Posterior, cause: Cause) -> Interval | None:
         return None
     _, fit = max(holding, key=lambda pair: pair[0])
     index = fit.first_column(cause)
-    u = 1.96 * float(fit.u_sizes[index])
-    value = float(fit.sizes[index])
-    return Interval(value, value - u, value + u)
+    value, u = float(fit.sizes[index]), posterior.inflation * float(fit.u_sizes[index])
+    half = u * float(stdtrit(posterior.dof, 0.5 * (1.0 + COVERAGE)))
+    return Interval(value, value - half, value + half)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from airsense.evidence.causes import doubt_about, rank_causes
 from airsense.evidence.hypotheses import hypotheses
@@ -142,8 +143,13 @@ def test_sizes_of_causes_are_those_of_their_most_probable_hypothesis() -> None:
     size = found[Cause.SENSOR_SCALE].size
     assert size is not None
     assert size.value == pytest.approx(best.sizes[0])
-    assert size.high - size.value == pytest.approx(1.96 * best.u_sizes[0])
-    assert size.value - size.low == pytest.approx(1.96 * best.u_sizes[0])
+    # Like every interval here: Student's t, and widened where the routes disagree.
+    half = stats.t.ppf(0.975, posterior.dof) * best.u_sizes[0]
+    assert size.high - size.value == pytest.approx(half)
+    assert size.value - size.low == pytest.approx(half)
+    wide = {c.cause: c for c in rank_causes(replace(posterior, inflation=2.0))}
+    assert wide[Cause.SENSOR_SCALE].size is not None
+    assert wide[Cause.SENSOR_SCALE].size.half_width == pytest.approx(2.0 * half)
     assert Cause.NONE not in found or found[Cause.NONE].size is None
 
 
