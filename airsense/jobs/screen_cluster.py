@@ -8,7 +8,7 @@ from typing import Any
 
 import airsense
 from airsense.errors import InputError
-from airsense.jobs.screen_log import Task, failed_row, screen_log, version
+from airsense.jobs.screen_log import Task, failed_row, screen_log
 from airsense.jobs.screen_pool import AHEAD, Done
 from airsense.jobs.screen_result import ScreenRow
 
@@ -34,6 +34,26 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
         client.close()
 
 
+def version() -> str:
+    """Return the version of airsense where this runs, if all that a worker needs is there."""
+    import threadpoolctl  # noqa: F401
+
+    return airsense.__version__
+
+
+def on_worker(task: Task) -> ScreenRow | None:
+    """Check one log on a worker, linear algebra on one thread: the workers fill the processors.
+
+    Libraries must be loaded before their threads can be limited.
+    """
+    from threadpoolctl import threadpool_limits
+
+    import airsense.jobs.check  # noqa: F401
+
+    with threadpool_limits(limits=1, user_api="blas"):
+        return screen_log(task)
+
+
 def _flow(client: Any, tasks: Sequence[Task], address: str) -> Iterator[Done]:
     from distributed import as_completed
 
@@ -45,7 +65,7 @@ def _flow(client: Any, tasks: Sequence[Task], address: str) -> Iterator[Done]:
         while waiting and len(flying) < ahead:
             task = waiting.popleft()
             # Impure: each task has a key of its own, so that none is taken for another.
-            future = client.submit(screen_log, task, pure=False)
+            future = client.submit(on_worker, task, pure=False)
             flying[future] = task
             done.add(future)
         future = next(done)
@@ -71,12 +91,13 @@ def _result(future: Any, task: Task, address: str) -> ScreenRow | None:
 
 def _connect(address: str) -> Any:
     try:
+        import threadpoolctl  # noqa: F401
         from distributed import Client
     except ImportError:
         raise InputError(
-            "a cluster needs the library distributed",
+            "a cluster needs the libraries distributed and threadpoolctl",
             where="--cluster",
-            got="distributed is not installed",
+            got="not both are installed",
             allowed="airsense with the extra cluster",
             fix="pip install 'airsense[cluster]', or leave --cluster out",
         ) from None

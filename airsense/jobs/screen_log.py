@@ -9,7 +9,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import airsense
 from airsense.errors import InputError
 from airsense.evidence.screening import suspicion
 from airsense.jobs.screen_files import local_copy
@@ -84,11 +83,6 @@ def failed_row(name: str, got: str) -> ScreenRow:
             "a fault of airsense: report it with the log",
         ),
     )
-
-
-def version() -> str:
-    """Return the version of airsense where this runs."""
-    return airsense.__version__
 
 
 def _digest(path: Path) -> str:
