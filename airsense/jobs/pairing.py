@@ -26,7 +26,7 @@ from airsense.estimates.run import Run
 from airsense.estimates.segments import Segment, find_segments
 from airsense.evidence.bins import BinTable, bin_runs, common_window
 from airsense.logs.log import Log
-from airsense.results import Assumption, Finding, InputFile
+from airsense.results import Assumption, Finding, InputFile, Severity
 from airsense.setup.engine import EngineSetup
 
 FloatArray = NDArray[np.float64]
@@ -96,7 +96,7 @@ def make_runs(logs: Sequence[Log], setup: EngineSetup) -> tuple[Run, ...]:
         If a log lacks engine speed or the air flow.
     """
     runs = [_require_maf(prepare(log, setup)) for log in logs]
-    runs = _without_circular(runs, setup)
+    runs = _with_copies_marked(_without_circular(runs, setup))
     return tuple(mask_recirculation(run, setup) for run in runs)
 
 
@@ -110,6 +110,27 @@ def _require_maf(run: Run) -> Run:
             fix="log mass air flow, or name its column in [channels] of engine.toml",
         )
     return run
+
+
+def _with_copies_marked(runs: Sequence[Run]) -> list[Run]:
+    """Say of a log that is given twice that it is no repeat: it scatters less than a run would."""
+    first: dict[str, Run] = {}
+    out = []
+    for run in runs:
+        original = first.setdefault(run.log.sha256, run)
+        if original is run or not run.log.sha256:
+            out.append(run)
+            continue
+        copy = Finding(
+            code="same_content",
+            severity=Severity.WARNING,
+            message=f"{run.name} holds the same bytes as {original.name}: a copy is no repeat, and "
+            "the intervals are too narrow",
+            fix="give each log once",
+            where=run.name,
+        )
+        out.append(replace(run, findings=(*run.findings, copy)))
+    return out
 
 
 def _without_circular(runs: Sequence[Run], setup: EngineSetup) -> list[Run]:
