@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
+from scipy import stats
 
 from airsense.evidence.attribution import (
     FEEDBACK_GAIN,
@@ -13,8 +16,9 @@ from airsense.evidence.attribution import (
     restriction_ceiling,
 )
 from airsense.evidence.change import pair_design
+from airsense.evidence.effects import Effect
 from airsense.results import Interval
-from tests.evidence_inputs import change_of, table_of, usual_effects
+from tests.evidence_inputs import change_of, effect, table_of, usual_effects
 
 DESIGN = pair_design([False] * 3 + [True] * 3)
 ONES = np.ones((6, 6))
@@ -32,12 +36,13 @@ def given(
     power: Interval | None = None,
     depression_pa: float | None = None,
     routes: tuple[str, ...] = ROUTES,
+    effects: Sequence[Effect] | None = None,
     **states: object,
 ) -> Attribution:
     return attribute(
         table_of(dict.fromkeys(routes, 0.0 * ONES), **states),  # type: ignore[arg-type]
         DESIGN,
-        change_of(np.zeros((len(routes), 6)), routes=routes, effects=usual_effects()),
+        change_of(np.zeros((len(routes), 6)), routes=routes, effects=effects or usual_effects()),
         true=true,
         skew=skew,
         fuel=fuel,
@@ -64,7 +69,43 @@ def test_parts_multiply_to_the_true_change() -> None:
     assert product == pytest.approx(1.05, abs=1e-9)
     assert got.volumetric_efficiency.half_width > got.manifold_pressure.half_width
     assert got.volumetric_efficiency.half_width > 0.01
-    assert (got.engine_speed.low, got.engine_speed.high) == (0.0, 0.0)  # type: ignore[union-attr]
+    assert got.engine_speed == Interval(0.0, 0.0, 0.0)
+
+
+def test_each_state_has_the_uncertainty_of_its_own_sensor() -> None:
+    """Perfect repeats of 3 and 3 runs: drift between, and what is left of the scatter."""
+    states = {"p_manifold_pa": 2e5 * ONES, "t_charge_k": 310.0 * ONES}
+
+    def widths(**sizes: float) -> tuple[float, float]:
+        effects = [effect(key, (0, 1, 0), between=u) for key, u in sizes.items()]
+        got = given(effects=effects, **states)
+        assert got.manifold_pressure is not None
+        assert got.charge_temperature is not None
+        return got.manifold_pressure.half_width, got.charge_temperature.half_width
+
+    none = widths(fuel=0.03)
+    assert none[0] == pytest.approx(none[1], rel=0.01), "the engine's own variation alone"
+    assert none[0] < 0.02
+    pressure = widths(manifold_pressure=0.03)
+    barometer = widths(barometer=0.03)
+    temperature = widths(charge_temperature=0.03)
+    assert pressure[0] == pytest.approx(barometer[0])
+    assert pressure[0] > 0.06
+    assert pressure[1] == barometer[1] == none[1]
+    assert temperature[1] > 0.06
+    assert temperature[0] == none[0]
+
+
+def test_an_uncertain_sensor_counts_with_its_degrees_of_freedom() -> None:
+    states = {"p_manifold_pa": 2e5 * ONES, "t_charge_k": 310.0 * ONES}
+    few, many = (
+        given(effects=[effect("manifold_pressure", (0, 1, 0), between=0.05, dof=nu)], **states)
+        for nu in (3.0, 300.0)
+    )
+    assert few.manifold_pressure is not None
+    assert many.manifold_pressure is not None
+    ratio = np.log1p(few.manifold_pressure.high) / np.log1p(many.manifold_pressure.high)
+    assert ratio == pytest.approx(stats.t.ppf(0.975, 3.0) / stats.t.ppf(0.975, 300.0), rel=0.05)
 
 
 def test_half_widths_of_a_ratio_add_in_quadrature_of_logarithms() -> None:
@@ -126,6 +167,7 @@ def test_ceiling_of_a_lower_restriction_by_hand() -> None:
     assert got.value == pytest.approx(100 / 97 - 1)
     assert got.low == pytest.approx(100 / 97.3 - 1)
     assert got.high == pytest.approx(100 / 96.7 - 1)
+    assert given(depression_pa=3e3).restriction_ceiling == got
     for nonsense in (None, 0.0, -50.0, 5e4, 9e4):
         assert restriction_ceiling(nonsense, 1e5) is None
 

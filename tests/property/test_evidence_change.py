@@ -27,7 +27,7 @@ from airsense.evidence.effects import (
     with_run,
 )
 from airsense.evidence.student import single, welch_satterthwaite
-from tests.evidence_inputs import change_of, effect, table_of
+from tests.evidence_inputs import ROUTES, change_of, effect, table_of
 
 PAIR = pair_design([False, False, False, True, True, True])
 ONE = pair_design([False, True])
@@ -145,7 +145,8 @@ def test_fewer_than_two_common_bins_are_bad_input() -> None:
         build_change(table, BUDGETS, PAIR, controlled=True)
     error = caught.value
     assert "too few engine-speed bins" in error.what
-    assert "run 0: 5 of 5 bins" in error.got
+    assert "run 0: 5 of 5 bins, run 1: 5 of 5 bins" in error.got
+    assert error.where == "the logs"
     assert "at least 2 bins" in error.allowed
     assert "--rpm" in error.fix
     table.ln["mass_air_flow"][0, 1] = -2.5
@@ -243,6 +244,34 @@ def test_conditions_know_which_routes_lambda_moves_and_what_a_map_does_with_pres
     got = conditions_of(table, change)
     assert got.lambda_routes == ("fuel_lambda", "brake_power")
     np.testing.assert_array_equal(got.compressor_to_pressure, slope)
+
+
+def test_a_colder_sensor_and_a_hotter_one_are_as_uncertain() -> None:
+    """The sign of a sensitivity has no part in a variance."""
+
+    def width(sensitivity: float) -> float:
+        e = effect("charge_temperature", (0, sensitivity), between=0.01)
+        change = change_of((0.0, 0.0), routes=ROUTES[:2], effects=(e,))
+        return route_change(change, "speed_density").half_width
+
+    assert width(-2.0) == width(2.0) > width(1.0)
+
+
+def test_a_state_that_was_logged_here_and_there_only_moves_no_efficiency() -> None:
+    """Zero and missing values are left out; without a full bin nothing is known to have moved."""
+    p = np.where(np.arange(6)[:, None] >= 3, 2.2e5, 2.0e5) * np.ones((6, 5))
+    for spoilt in (0.0, -1.0, np.nan):
+        hole, holes = p.copy(), p.copy()
+        hole[1, 2] = spoilt
+        holes[1, :] = spoilt
+        some = build_change(pair_table(p_manifold_pa=hole), BUDGETS, PAIR, controlled=True)
+        extra = 0.05 * np.log(1.1)
+        found = sizes_of("volumetric_efficiency", some)[1]
+        assert found == pytest.approx(np.hypot(0.005, extra))
+        none = build_change(pair_table(p_manifold_pa=holes), BUDGETS, PAIR, controlled=True)
+        assert sizes_of("volumetric_efficiency", none)[1] == pytest.approx(0.005)
+    small = build_change(pair_table(p_manifold_pa=p * 1e-6), BUDGETS, PAIR, controlled=True)
+    assert sizes_of("volumetric_efficiency", small)[1] == pytest.approx(np.hypot(0.005, extra))
 
 
 @pytest.mark.parametrize("route", [0, 1, 2])

@@ -244,10 +244,11 @@ def test_three_routes_have_two_degrees_of_freedom() -> None:
 def test_a_single_route_has_nothing_to_test_it() -> None:
     got = check_routes(ONE_ROUTE)
     (row,) = got.rows
-    assert (row.z, row.weight, got.dof, got.chi_square) == (None, 1.0, 0, 0.0)
+    assert (row.method, row.z, row.weight) == ("speed_density", None, 1.0)
+    assert (got.dof, got.chi_square) == (0, 0.0)
     assert got.probability == 1.0
     assert got.birge_ratio == 1.0
-    assert "only route" in row.sentence
+    assert row.sentence == "the only route: nothing to test it"
 
 
 def test_birge_ratio_widens_only_beyond_chance() -> None:
@@ -303,6 +304,14 @@ def test_sensitivity_is_the_answer_under_halved_and_doubled_odds() -> None:
             moved.mixture("true"), moved.mixture("skew"), 0.01, doubt_about(moved, tests)
         )
     assert {r.verdict for r in runs} <= set(Verdict)
+
+
+def test_sensitivity_keeps_the_doubt_about_the_routes() -> None:
+    apart = RouteTests(rows=(), chi_square=40.0, dof=1)
+    sure = posterior_of(SKEWED)
+    assert decide(sure.mixture("true"), sure.mixture("skew"), 0.01) is not Verdict.UNDETERMINED
+    runs = prior_sensitivity(sure, conditions_for(SKEWED), 0.01, apart)
+    assert {r.verdict for r in runs} == {Verdict.UNDETERMINED}
 
 
 def names(change: Change, one_configuration: bool = False) -> list[str]:
