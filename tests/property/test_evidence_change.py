@@ -26,6 +26,7 @@ from airsense.evidence.effects import (
     spread,
     with_run,
 )
+from airsense.evidence.scatter import update_by_repeats
 from airsense.evidence.student import single, welch_satterthwaite
 from tests.evidence_inputs import ROUTES, change_of, effect, table_of
 
@@ -218,6 +219,27 @@ def test_conditions_are_means_over_all_repeats() -> None:
     assert got.routes == tuple(BUDGETS)
     assert got.lambda_routes == ()
     np.testing.assert_array_equal(got.compressor_to_pressure, 0.0)
+
+
+def test_one_repeat_that_logged_a_state_is_enough() -> None:
+    p = np.full((6, 5), np.nan)
+    p[4] = 2.4e5
+    table = pair_table(p_manifold_pa=p)
+    got = conditions_of(table, build_change(table, BUDGETS, PAIR, controlled=True))
+    np.testing.assert_allclose(got.p_manifold_pa, 2.4e5)
+
+
+def test_scatter_is_judged_against_the_noise_of_a_run_mean() -> None:
+    """Five bins of u = 2 %: a run mean is known to 2 %/sqrt(5) from samples alone."""
+    rng = np.random.default_rng(8)
+    ln = {name: v + rng.normal(0.0, 0.01, (6, 1)) for name, v in pair_table().ln.items()}
+    got = build_change(table_of(ln, u_noise=0.02), BUDGETS, PAIR, controlled=True)
+    means = np.array([v.mean(axis=1) for v in ln.values()]).T
+    declared = (*collect_effects(BUDGETS), engine_effect(3, 0.005, module.ENGINE_BETWEEN, 4.0))
+    wanted = update_by_repeats(declared, means, PAIR.matrix, np.full(3, 0.02**2 / 5))
+    for mine, theirs in zip(got.effects, wanted, strict=True):
+        assert mine.run == pytest.approx(theirs.run, rel=1e-9)
+        assert mine.dof_of_run == pytest.approx(theirs.dof_of_run, rel=1e-9)
 
 
 def test_conditions_that_nobody_logged_are_harmless() -> None:

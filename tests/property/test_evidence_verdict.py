@@ -96,6 +96,19 @@ def test_a_claim_needs_its_probability(sign: int) -> None:
     assert claimed_sign(with_doubt(0.030), 0.01, bar) == 0
 
 
+def test_the_leading_explanation_is_the_most_probable_wherever_it_stands() -> None:
+    mixture = Mixture(
+        weight=np.array([0.2, 0.8]),
+        mean=np.array([0.02, 0.05]),
+        scale=np.array([0.009, 0.004]),
+        dof=NU,
+    )
+    bar = Bar(tail=0.025, uncertainties=2.7)
+    assert claimed_sign(mixture, 0.01, bar) == 1
+    swapped = Mixture(weight=mixture.weight[::-1], mean=mixture.mean, scale=mixture.scale, dof=NU)
+    assert claimed_sign(swapped, 0.01, bar) == 0
+
+
 @pytest.mark.parametrize("sign", [1, -1])
 def test_a_claim_needs_to_matter(sign: int) -> None:
     """Half of the equivalence margin is too small to be worth a word."""
