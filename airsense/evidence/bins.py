@@ -20,6 +20,8 @@ MAX_BINS = 16
 MIN_SAMPLES_PER_BIN = 3
 # Samples closer than this are not independent (hot film, smoothing, logger): our choice.
 CORRELATION_TIME_S = 0.3
+# How far a line is followed outside of its samples, as a share of what they span: our choice.
+MAX_EXTRAPOLATION = 0.5
 WINDOW_QUANTILES = {"pull": (0.01, 0.99), "steady": (0.05, 0.95)}
 
 
@@ -198,6 +200,7 @@ def _line_per_bin(
     """Return each route's value at the bin centre from a line through the bin, and residuals.
 
     A line instead of a plain mean: runs that dwell in different parts of a bin stay comparable.
+    It is not followed far beyond the samples: a few of them at an edge of the bin know no slope.
     """
     n_bins = centre.size
     safe = np.maximum(count, 1)
@@ -205,14 +208,24 @@ def _line_per_bin(
     mean_x = np.bincount(where, dx, n_bins) / safe
     dxc = dx - mean_x[where]
     sxx = np.bincount(where, dxc**2, n_bins)
+    reach = _reach(dxc, where, -mean_x)
     means, residuals = np.empty((rows.shape[0], n_bins)), np.empty_like(rows)
     for i, y in enumerate(rows):
         mean_y = np.bincount(where, y, n_bins) / safe
         yc = y - mean_y[where]
         slope = np.bincount(where, dxc * yc, n_bins) / np.maximum(sxx, 1e-12)
-        means[i] = mean_y - slope * mean_x
+        means[i] = mean_y + slope * reach
         residuals[i] = yc - slope[where] * dxc
     return means, residuals
+
+
+def _reach(dxc: FloatArray, where: NDArray[np.intp], to_centre: FloatArray) -> FloatArray:
+    """Return how far each bin's line is followed from the mean of its samples to the centre."""
+    first, last = np.zeros_like(to_centre), np.zeros_like(to_centre)
+    np.minimum.at(first, where, dxc)
+    np.maximum.at(last, where, dxc)
+    beyond = MAX_EXTRAPOLATION * (last - first)
+    return np.clip(to_centre, first - beyond, last + beyond)
 
 
 def _variance(residual: FloatArray, where: NDArray[np.intp], count: FloatArray) -> FloatArray:

@@ -41,6 +41,18 @@ def test_bin_means_are_values_at_the_centre_whatever_part_of_the_bin_was_sampled
     assert table.labels == ("run", "run")
 
 
+def test_a_few_noisy_samples_at_an_edge_of_a_bin_set_no_slope() -> None:
+    """Three samples within 3 rpm, 1 % apart: the bin's mean stays within their scatter."""
+    one = sweep(n=4000, step=0.005)
+    one.use[(one.run.speed_rpm > 1601.5) & (one.run.speed_rpm < 1800.0)] = False
+    value = flow(one)
+    at_edge = np.flatnonzero(one.use & (one.run.speed_rpm >= 1600.0))[:3]
+    value[at_edge] += (0.01, 0.0, -0.01)
+    table = bin_runs([one], {"a": [value]}, {}, (1600.0, 3400.0))
+    assert table.samples[0, 0] == 3
+    assert abs(table.ln["a"][0, 0] - flow(one)[at_edge[1]]) < 0.02
+
+
 def test_samples_are_counted_and_thin_bins_left_empty() -> None:
     one = sweep()
     one.use[(one.run.speed_rpm > 2000.0) & (one.run.speed_rpm < 2190.0)] = False
