@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
 import os
 import sys
@@ -11,6 +12,7 @@ import click
 import airsense
 from airsense.errors import InputError
 
+OBJECTS_BEFORE_COLLECTION = 100_000
 _COMMANDS = {
     "audit": "check the figures of a published comparison against each other",
     "channels": "show what was recognised in a log",
@@ -61,6 +63,8 @@ def main() -> None:
     """Run the command line: exit 0 it ran, 1 bad input, 2 wrong usage, 3 --fail-on is met."""
     # The matrices are small: threads inside linear algebra cost more than they gain.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Loading modules makes many objects that stay: looking for garbage among them takes time.
+    gc.set_threshold(OBJECTS_BEFORE_COLLECTION)
     try:
         code = cli.main(standalone_mode=False)
     except InputError as error:

@@ -214,13 +214,19 @@ def _smoothed(x: FloatArray, width: float, *, order: int) -> FloatArray:
 
     The record goes on beyond its ends as its point reflection, so that a slope goes on too.
     """
-    from scipy.ndimage import gaussian_filter1d
-
     kernel = max(width, NARROWEST_KERNEL)
-    beyond = min(int(KERNEL_REACH * kernel) + 1, x.size - 1)
+    reach = int(KERNEL_REACH * kernel) + 1
+    beyond = min(reach, x.size - 1)
     longer = np.pad(x, beyond, mode="reflect", reflect_type="odd")
-    out: FloatArray = gaussian_filter1d(longer, kernel, order=order, truncate=KERNEL_REACH)
-    return out[beyond : beyond + x.size]
+    # A record shorter than the kernel goes on as a mirror image from there.
+    longest = np.pad(longer, reach, mode="symmetric")
+    at = np.arange(-reach, reach + 1)
+    weight = np.exp(-0.5 * (at / kernel) ** 2)
+    weight /= weight.sum()
+    if order == 1:
+        weight *= -at / kernel**2
+    out = np.convolve(longest, weight, mode="valid")
+    return np.asarray(out[beyond : beyond + x.size], dtype=np.float64)
 
 
 def _bridged(time_s: FloatArray, x: FloatArray) -> FloatArray:
