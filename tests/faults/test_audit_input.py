@@ -36,7 +36,8 @@ change = "+3 kW"
 
 BAD = {
     "not TOML": (GOOD + "[[claim", "line 25"),
-    "no engine": (GOOD.replace("[engine]", "[motor]"), "engine is missing"),
+    "no engine": (GOOD[GOOD.index("[[result]]") :], "engine is missing"),
+    "misspelt section": (GOOD.replace("[engine]", "[motor]"), "unknown key motor"),
     "unknown key": (GOOD.replace("boost_pressure", "boost", 1), "boost"),
     "unknown unit": (GOOD.replace("138 g/s", "138 gs/x"), "line 11"),
     "wrong unit": (GOOD.replace("110 kW", "110 rpm"), "line 9"),
