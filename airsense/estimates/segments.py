@@ -22,6 +22,8 @@ MIN_PULL_S = 2.0
 MIN_PULL_SAMPLES = 12
 MIN_PULL_SHARE_OF_LOG = 0.06
 FULL_PEDAL_SHARE = 0.8
+# A pedal at this has been put down for a test; what is called 100 % is often logged as less.
+FLOORED_PEDAL = 0.9
 FULL_LOAD_SHARE = 0.7
 # After the pedal goes down the hot film, the thermistor and the charge path need this to settle.
 SETTLING_S = 0.6
@@ -69,7 +71,8 @@ def _pulls(run: Run) -> list[BoolArray]:
         for start, stop in zip(edges[::2], edges[1::2], strict=True)
         if _is_pull(run, int(start), int(stop), load, full_load)
     ]
-    if sum(stop - start for start, stop in found) < MIN_PULL_SHARE_OF_LOG * run.time_s.size:
+    short = sum(stop - start for start, stop in found) < MIN_PULL_SHARE_OF_LOG * run.time_s.size
+    if short and not _pedal_to_the_floor(run):
         return []
     masks = []
     for start, stop in found:
@@ -77,6 +80,13 @@ def _pulls(run: Run) -> list[BoolArray]:
         mask[_settled(run, int(start), int(stop)) : stop] = True
         masks.append(mask & _usable(run))
     return [m for m in masks if np.count_nonzero(m) >= MIN_PULL_SAMPLES]
+
+
+def _pedal_to_the_floor(run: Run) -> bool:
+    """Return whether the pedal tells a pull from the drive to it, however long that was."""
+    if run.pedal is None or not np.isfinite(run.pedal).any():
+        return False
+    return float(np.nanmax(run.pedal)) >= FLOORED_PEDAL
 
 
 def _settled(run: Run, start: int, stop: int) -> int:

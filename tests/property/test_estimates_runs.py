@@ -287,6 +287,18 @@ def test_part_load_climbs_are_no_pulls() -> None:
     assert segments_of(channels)[1] == ["pull"]
 
 
+@pytest.mark.parametrize(("pedal_frac", "kind"), [(1.0, "pull"), (0.6, "steady")])
+def test_one_pull_of_a_long_drive_counts_if_the_pedal_was_on_the_floor(
+    pedal_frac: float, kind: str
+) -> None:
+    """8 s of 400 s; at part pedal a lone climb is traffic."""
+    channels = pull_channels(rest_s=196.0)
+    pedal = channels["pedal"]
+    floored = np.where(pedal.value > 0.5, pedal_frac, pedal.value)
+    channels["pedal"] = channel("pedal", pedal.time_s, floored)
+    assert segments_of(channels)[1] == [kind]
+
+
 def test_one_run_without_pulls_makes_all_quasi_steady() -> None:
     pull = prepare(log_from(pull_channels()), setup())
     time = np.arange(0.0, 60.0, STEP)
