@@ -42,6 +42,8 @@ MIN_SAMPLES = 30
 MIN_RUNS_FOR_FACTOR = 3
 MAX_FACTOR_RANGE = {3: 0.0015}
 MAX_FACTOR_RANGE_OF_MANY = 0.0025
+# A lag does not change over a log: so many samples tell it.
+LONGEST_LAG_SEARCH = 10_000
 LAGS_IN_STEPS = range(-10, 11)
 
 
@@ -101,14 +103,11 @@ def _identity(channel: str, flow: FloatArray, run: Run, names: tuple[str, ...]) 
     reading = on_grid(run.log, "mass_air_flow", run.time_s)
     if reading is None:
         return None
-    tries = [
-        (_spread(ratio), lag, ratio)
-        for lag in LAGS_IN_STEPS
-        if (ratio := _ln_ratio(np.roll(flow, lag), reading)).size >= MIN_SAMPLES
-    ]
-    if not tries:
+    lag = _best_lag(flow, reading)
+    ratio = _ln_ratio(np.roll(flow, lag), reading)
+    if ratio.size < MIN_SAMPLES:
         return None
-    spread, lag, ratio = min(tries, key=lambda t: t[0])
+    spread = _spread(ratio)
     rounding = _rounding(run, (*names, "mass_air_flow"))
     close = spread < ROUNDING_FACTOR * rounding + EXTRA_RESIDUAL
     proven, untold = False, False
@@ -125,6 +124,18 @@ def _identity(channel: str, flow: FloatArray, run: Run, names: tuple[str, ...]) 
         factor=float(np.exp(np.median(ratio))),
         untold=untold,
     )
+
+
+def _best_lag(flow: FloatArray, reading: FloatArray) -> int:
+    """Return the lag in steps at which the ratio is steadiest, from the middle of a long log."""
+    start = max(0, (flow.size - LONGEST_LAG_SEARCH) // 2)
+    middle = slice(start, start + LONGEST_LAG_SEARCH)
+    tries = [
+        (_spread(ratio), abs(lag), lag)
+        for lag in LAGS_IN_STEPS
+        if (ratio := _ln_ratio(np.roll(flow[middle], lag), reading[middle])).size >= MIN_SAMPLES
+    ]
+    return min(tries)[2] if tries else 0
 
 
 def _judge(
