@@ -153,6 +153,11 @@ def test_a_pressure_fault_is_a_gain_and_an_offset() -> None:
     share = p.mean() / p
     np.testing.assert_allclose(offset["speed_density"], share - share.mean())
     assert abs(offset["speed_density"].mean()) < 1e-12
+    np.testing.assert_allclose(
+        offset["compressor_map"], np.linspace(-3.0, -1.0, 6) * (share - share.mean())
+    )
+    plain = replace(WITH_ALL, compressor_to_pressure=None)
+    assert len(columns_of(Cause.MANIFOLD_PRESSURE, plain, 1.0)) == 2
 
 
 def test_hotter_charge_is_less_air() -> None:
@@ -279,6 +284,18 @@ def test_leaks_come_with_or_without_a_scale_and_a_hole_or_a_joint() -> None:
     ]  # fmt: skip
     assert [len(h.columns) for h in ahead] == [1, 2]
     assert ahead[0].probability == ahead[1].probability
+
+
+def test_what_leaks_has_passed_the_compressor_however_it_leaks() -> None:
+    """The map's flow counts the leak behind the compressor as the sensor does."""
+    found = [
+        h for h in hypotheses(WITH_ALL)
+        if h.sensor is Cause.LEAK_AFTER_COMPRESSOR and h.fault is Cause.NONE
+    ]  # fmt: skip
+    assert len(found) == 4
+    for h in found:
+        by_route = dict(zip(ALL_ROUTES, h.columns[0].effect.reshape(-1, BINS), strict=True))
+        np.testing.assert_array_equal(by_route["compressor_map"], by_route["mass_air_flow"])
 
 
 def test_columns_of_the_fault_come_last() -> None:
