@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,11 @@ DISAGREEMENT_LEVEL = 0.01
 OPEN_PROBABILITY = 0.05
 CLEAR_PROBABILITY = 0.9
 SHOWN_PROBABILITY = 0.002
+LIKELY_LEAK = 0.5
+_LEAKS = {
+    Cause.LEAK_AFTER_COMPRESSOR: "a leak after the compressor",
+    Cause.LEAK_BEFORE_COMPRESSOR: "a leak before the compressor",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +40,15 @@ class CauseResult:
     probability: float
     size: Interval | None
     not_separable_from: tuple[Cause, ...]
+
+
+def leak_sentence(causes: Sequence[CauseResult]) -> str:
+    """Return what is said of air that neither the engine nor the sensor accounts for, or ""."""
+    found = next((c for c in causes if c.cause in _LEAKS), None)
+    if found is None or found.probability < LIKELY_LEAK:
+        return ""
+    likely = "> 99 %" if found.probability > 0.99 else f"{100.0 * found.probability:.0f} %"
+    return f" What is left over is most likely {_LEAKS[found.cause]} (probability {likely})."
 
 
 def doubt_about(posterior: Posterior, tests: RouteTests) -> Doubt:

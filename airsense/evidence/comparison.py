@@ -13,7 +13,7 @@ from airsense.estimates.estimate import Influence
 from airsense.estimates.routes import Unused
 from airsense.evidence.attribution import Attribution, attribute
 from airsense.evidence.bins import BinTable
-from airsense.evidence.causes import CauseResult, doubt_about, rank_causes
+from airsense.evidence.causes import CauseResult, doubt_about, leak_sentence, rank_causes
 from airsense.evidence.change import (
     Design,
     build_change,
@@ -176,12 +176,14 @@ def answer(given: PairInput, weighed: Weighed) -> PairResult:
     true_interval, skew_interval = true.interval(given.coverage), skew.interval(given.coverage)
     fuel = _state(given, "mdot_fuel_kgps", given.fuel_budget)
     power = _state(given, "power_w", given.power_budget)
+    causes = rank_causes(posterior)
+    said = sentence(verdict, indicated=indicated, true=true_interval, skew=skew_interval)
     return PairResult(
         intake=given.intake,
         tune=given.tune,
         baseline=given.baseline,
         verdict=verdict,
-        sentence=sentence(verdict, indicated=indicated, true=true_interval, skew=skew_interval),
+        sentence=said + leak_sentence(causes),
         airflow_change_indicated=indicated,
         airflow_change=true_interval,
         sensor_skew=skew_interval,
@@ -199,7 +201,7 @@ def answer(given: PairInput, weighed: Weighed) -> PairResult:
             p_ambient_pa=given.p_ambient_pa,
         ),
         estimates=(*_used(change, tests.rows, given.coverage), *_unused(given.unused)),
-        causes=rank_causes(posterior),
+        causes=causes,
         by_speed=_by_speed(given, change, posterior),
         next_measurement=propose(posterior, change),
         budget=posterior.budget,
