@@ -459,6 +459,22 @@ class TestKilled:
         resumed = json.loads(state.with_suffix(".json").read_text())
         assert resumed == json.loads(to_json(undisturbed))
 
+    def test_a_stopped_run_ends_at_once_and_without_a_traceback(
+        self, many: Path, tmp_path: Path
+    ) -> None:
+        state = tmp_path / "state.jsonl"
+        process = subprocess.Popen(
+            self.command(many, state), stderr=subprocess.PIPE, start_new_session=True
+        )
+        wait_until(lambda: len(state_rows(state)) >= 2)
+        workers = children(process.pid)
+        os.killpg(process.pid, signal.SIGINT)  # as a terminal does: parent and workers alike
+        _, error = process.communicate(timeout=30)
+        assert process.returncode == 130
+        assert error.strip() == b"stopped"
+        assert not any(alive(pid) for pid in workers)
+        assert len(state_rows(state)) < COUNT
+
     def test_a_killed_worker_costs_nothing(self, many: Path, tmp_path: Path) -> None:
         state = tmp_path / "state.jsonl"
         process = subprocess.Popen(self.command(many, state))
