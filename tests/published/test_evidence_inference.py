@@ -83,13 +83,19 @@ def joint(change: Change, hypothesis: Hypothesis) -> tuple[FloatArray, FloatArra
 
 CHANGE = change_of(VALUE)
 CANDIDATES = hypotheses(conditions_for(CHANGE))
-POSTERIOR = infer(CHANGE, CANDIDATES)
 NAMES = [f"{h.sensor.value}+{h.fault.value}-{k}" for k, h in enumerate(CANDIDATES)]
 
 
+@pytest.fixture(scope="module")
+def posterior() -> Posterior:
+    return infer(CHANGE, CANDIDATES)
+
+
 @pytest.mark.parametrize("k", range(len(CANDIDATES)), ids=NAMES)
-def test_marginal_likelihood_is_the_normal_density_of_the_data(k: int) -> None:
-    fit, hypothesis = POSTERIOR.fits[k], CANDIDATES[k]
+def test_marginal_likelihood_is_the_normal_density_of_the_data(
+    k: int, posterior: Posterior
+) -> None:
+    fit, hypothesis = posterior.fits[k], CANDIDATES[k]
     prior, to_data = joint(CHANGE, hypothesis)
     total = budget_covariance(CHANGE) + to_data @ prior @ to_data.T
     wanted = stats.multivariate_normal.logpdf(VALUE.ravel(), cov=total)
@@ -107,7 +113,7 @@ def sign_part(fit: Fit) -> float:
     return float(part)
 
 
-def test_one_sided_prior_is_a_pair_of_half_normals() -> None:
+def test_one_sided_prior_is_a_pair_of_half_normals(posterior: Posterior) -> None:
     """Integrate the likelihood over the half-normals instead of correcting the normal's."""
     k = next(
         k for k, h in enumerate(CANDIDATES)
@@ -130,14 +136,16 @@ def test_one_sided_prior_is_a_pair_of_half_normals() -> None:
         return float(2.0 * share * stats.norm.pdf(t, 0.0, column.size) * np.exp(like - 60.0))
 
     total = sum(integrate.quad(density, a, b, epsrel=1e-9)[0] for a, b in ((-0.2, 0.0), (0.0, 0.2)))
-    fit = POSTERIOR.fits[k]
+    fit = posterior.fits[k]
     got = fit.log_evidence - 0.5 * fit.misfit - 0.5 * VALUE.size * np.log(2.0 * np.pi)
     assert got == pytest.approx(np.log(total) + 60.0, abs=1e-5)
 
 
 @pytest.mark.parametrize("k", range(0, len(CANDIDATES), 3))
-def test_sizes_and_true_change_are_the_conditioned_joint_normal(k: int) -> None:
-    fit, hypothesis = POSTERIOR.fits[k], CANDIDATES[k]
+def test_sizes_and_true_change_are_the_conditioned_joint_normal(
+    k: int, posterior: Posterior
+) -> None:
+    fit, hypothesis = posterior.fits[k], CANDIDATES[k]
     prior, to_data = joint(CHANGE, hypothesis)
     total = budget_covariance(CHANGE) + to_data @ prior @ to_data.T
     gain = prior @ to_data.T @ np.linalg.inv(total)
@@ -163,25 +171,25 @@ def test_sizes_and_true_change_are_the_conditioned_joint_normal(k: int) -> None:
     assert fit.u_skew == pytest.approx(np.sqrt(max(np.mean(skew_cov), 0.0)), abs=1e-9)
 
 
-def test_weights_are_prior_times_student_likelihood() -> None:
+def test_weights_are_prior_times_student_likelihood(posterior: Posterior) -> None:
     """Student kernel (1 + excess/nu)^(-(nu + 1)/2): it falls to the normal's for large nu."""
-    fits, nu = POSTERIOR.fits, POSTERIOR.dof
+    fits, nu = posterior.fits, posterior.dof
     misfit = np.array([f.misfit for f in fits])
     log_like = np.array([f.log_evidence for f in fits]) - 0.5 * (nu + 1.0) * np.log(
         1.0 + (misfit - misfit.min()) / nu
     )
-    np.testing.assert_allclose(POSTERIOR.log_likelihood, log_like, rtol=1e-12)
+    np.testing.assert_allclose(posterior.log_likelihood, log_like, rtol=1e-12)
     raw = np.exp(log_like - log_like.max()) * [h.probability for h in CANDIDATES]
-    np.testing.assert_allclose(POSTERIOR.weights, raw / raw.sum(), rtol=1e-9, atol=1e-300)
+    np.testing.assert_allclose(posterior.weights, raw / raw.sum(), rtol=1e-9, atol=1e-300)
 
 
-def test_degrees_of_freedom_and_budget_are_those_of_the_scale() -> None:
-    variance = np.array([p.u**2 for p in POSTERIOR.budget])
-    dof = np.array([p.dof for p in POSTERIOR.budget])
-    assert POSTERIOR.dof == pytest.approx(welch_satterthwaite(variance, dof))
-    assert np.all(np.diff([p.u for p in POSTERIOR.budget]) <= 0.0)
-    assert next(p.dof for p in POSTERIOR.budget if p.label == "sample noise") == 6.0
-    assert {p.label: p.shared for p in POSTERIOR.budget} == {
+def test_degrees_of_freedom_and_budget_are_those_of_the_scale(posterior: Posterior) -> None:
+    variance = np.array([p.u**2 for p in posterior.budget])
+    dof = np.array([p.dof for p in posterior.budget])
+    assert posterior.dof == pytest.approx(welch_satterthwaite(variance, dof))
+    assert np.all(np.diff([p.u for p in posterior.budget]) <= 0.0)
+    assert next(p.dof for p in posterior.budget if p.label == "sample noise") == 6.0
+    assert {p.label: p.shared for p in posterior.budget} == {
         "fuel": True,
         "manifold_pressure": True,
         "mass_air_flow": False,
@@ -191,19 +199,19 @@ def test_degrees_of_freedom_and_budget_are_those_of_the_scale() -> None:
     }
 
 
-def test_what_moves_all_routes_alike_hardly_reaches_the_skew() -> None:
-    by_label = {p.label: p.u for p in POSTERIOR.budget}
+def test_what_moves_all_routes_alike_hardly_reaches_the_skew(posterior: Posterior) -> None:
+    by_label = {p.label: p.u for p in posterior.budget}
     assert by_label["engine"] < 0.05 * by_label["mass_air_flow"]
 
 
-def test_budget_parts_are_those_of_the_linear_estimator() -> None:
+def test_budget_parts_are_those_of_the_linear_estimator(posterior: Posterior) -> None:
     """Skew = w'd: each effect gives w'K_e w, and the engine's own variation gives next to none."""
     scale = next(h for h in CANDIDATES if h.sensor is Cause.SENSOR_SCALE and h.fault is Cause.NONE)
     prior, to_data = joint(CHANGE, scale)
     total = budget_covariance(CHANGE) + to_data @ prior @ to_data.T
     weights = (prior @ to_data.T @ np.linalg.inv(total))[-1]
     near = 0.7 + 0.3 * closeness(CHANGE)
-    by_label = {p.label: p.u for p in POSTERIOR.budget}
+    by_label = {p.label: p.u for p in posterior.budget}
     for e in CHANGE.effects:
         size = e.between**2 + CHANGE.run_weight * e.run**2
         kernel = size * np.kron(np.outer(e.sensitivity, e.sensitivity), near)
@@ -281,13 +289,13 @@ def test_a_wide_prior_leaves_the_plain_double_ratio_and_its_quadrature() -> None
     assert fit.u_skew == pytest.approx(np.sqrt(variance), rel=1e-5)
 
 
-def test_mutual_information_is_the_drop_of_entropy_by_quadrature() -> None:
+def test_mutual_information_is_the_drop_of_entropy_by_quadrature(posterior: Posterior) -> None:
     candidate = Candidate(
         measurement="bore", reason="", shows=lambda fit: (fit.skew, fit.u_skew), u=0.02
     )
-    means = np.array([f.skew for f in POSTERIOR.fits])
-    spreads = np.hypot([f.u_skew for f in POSTERIOR.fits], 0.02)
-    weights = POSTERIOR.weights
+    means = np.array([f.skew for f in posterior.fits])
+    spreads = np.hypot([f.u_skew for f in posterior.fits], 0.02)
+    weights = posterior.weights
 
     def mixed(x: float) -> float:
         density = float(weights @ stats.norm.pdf(x, means, spreads))
@@ -295,14 +303,14 @@ def test_mutual_information_is_the_drop_of_entropy_by_quadrature() -> None:
 
     entropy = integrate.quad(mixed, -0.5, 0.7, points=[0.0, 0.04], limit=400)[0]
     each = float(weights @ [stats.norm.entropy(0.0, s) for s in spreads])
-    got = mutual_information(POSTERIOR, candidate)
+    got = mutual_information(posterior, candidate)
     assert got > 0.01
     assert got == pytest.approx(entropy - each, rel=2e-3)
 
 
-def test_mutual_information_of_two_distant_causes_is_their_entropy() -> None:
+def test_mutual_information_of_two_distant_causes_is_their_entropy(posterior: Posterior) -> None:
     """With 0.3 against 0.7 and no overlap, a measurement settles H = 0.6109 nat."""
-    fits = POSTERIOR.fits[:2]
+    fits = posterior.fits[:2]
     two = Posterior(
         fits=fits,
         log_likelihood=np.zeros(2),
