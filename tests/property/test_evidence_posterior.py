@@ -121,6 +121,9 @@ def test_clean_and_skewed_and_faulty_are_told_apart() -> None:
 def test_causes_are_ranked_and_name_their_look_alikes_mutually() -> None:
     found = rank_causes(posterior_of(ONE_ROUTE))
     assert [c.probability for c in found] == sorted((c.probability for c in found), reverse=True)
+    posterior = posterior_of(ONE_ROUTE)
+    for row in found:
+        assert row.probability == pytest.approx(posterior.probability(row.cause))
     named = {c.cause: set(c.not_separable_from) for c in found}
     for cause, alike in named.items():
         assert cause not in alike
@@ -278,6 +281,18 @@ def test_doubt_where_a_fault_is_a_live_suspect() -> None:
     got = doubt_about(posterior_of(PRESSURE_FAULT), check_routes(PRESSURE_FAULT))
     assert got.unsupported
     assert not got.unexplained, "one cause explains it beyond 90 %"
+
+
+def test_doubt_where_there_is_no_fault_to_suspect() -> None:
+    posterior = posterior_of(CLEAN)
+    sound = [k for k, f in enumerate(posterior.fits) if f.hypothesis.fault is Cause.NONE]
+    faultless = replace(
+        posterior,
+        fits=tuple(posterior.fits[k] for k in sound),
+        weights=posterior.weights[sound] / posterior.weights[sound].sum(),
+    )
+    assert doubt_about(faultless, RouteTests(rows=(), chi_square=40.0, dof=1)).unexplained
+    assert not doubt_about(faultless, RouteTests(rows=(), chi_square=0.1, dof=1)).unexplained
 
 
 def test_doubt_where_no_single_cause_explains_a_contradiction() -> None:

@@ -65,6 +65,15 @@ def test_one_run_each_keeps_what_was_declared() -> None:
     assert got == given_effects
 
 
+def test_one_repeat_on_one_side_counts_already() -> None:
+    """Two before and one after: residuals of +-1 % with one degree of freedom, s^2 = 2e-4."""
+    design = pair_design([False, False, True]).matrix
+    means = np.array([[0.01], [-0.01], [0.07]])
+    (got,) = update_by_repeats((effect("a", (1,), run=0.004),), means, design, np.zeros(1))
+    assert got.run**2 == pytest.approx((5.6 * 0.004**2 + 2e-4) / 6.6, rel=2e-3)
+    assert got.run_dof == pytest.approx(6.6, rel=1e-3)
+
+
 def test_effects_without_run_scatter_stay() -> None:
     fixed = effect("ve", (1,), between=0.005)
     moved = effect("a", (1,), run=0.003)
