@@ -63,6 +63,8 @@ def main() -> None:
     """Run the command line: exit 0 it ran, 1 bad input, 2 wrong usage, 3 --fail-on is met."""
     # The matrices are small: threads inside linear algebra cost more than they gain.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Looking for plugins of pydantic reads the metadata of all that is installed.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
     # Loading modules makes many objects that stay: looking for garbage among them takes time.
     gc.set_threshold(OBJECTS_BEFORE_COLLECTION)
     try:

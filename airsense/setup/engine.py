@@ -167,9 +167,9 @@ class EngineSetup(Declared):
     """All of engine.toml."""
 
     engine: Engine
-    fuel: Fuel = Fuel()
-    charge_temperature: ChargeTemperature = ChargeTemperature()
-    intake: Intake = Intake()
+    fuel: Fuel = Field(default_factory=Fuel)
+    charge_temperature: ChargeTemperature = Field(default_factory=ChargeTemperature)
+    intake: Intake = Field(default_factory=Intake)
     compressor_map: CompressorMap | None = None
     channels: dict[str, str] = Field(default_factory=dict)
-    uncertainty: Uncertainty = Uncertainty()
+    uncertainty: Uncertainty = Field(default_factory=Uncertainty)
