@@ -17,6 +17,10 @@ from airsense.setup.engine import Engine, EngineSetup, Fuel, Ignition
 
 FloatArray = NDArray[np.float64]
 
+# Incomplete mixing leaves this much oxygen in the exhaust of a rich mixture (mole fraction): our
+# choice.
+LEAST_OXYGEN = 0.003
+
 _BY_IGNITION = {Ignition.COMPRESSION: "diesel", Ignition.SPARK: "petrol_e10"}
 
 
@@ -110,14 +114,18 @@ def _require_density(fuel: FuelProperties, log: Log) -> None:
 
 
 def find_lambda(log: Log, fuel: FuelProperties, time_s: FloatArray) -> FloatArray | None:
-    """Return lambda: measured, else from dry exhaust oxygen, else from dry carbon dioxide."""
+    """Return lambda: measured, else from dry exhaust oxygen, else from dry carbon dioxide.
+
+    NaN where the exhaust holds no oxygen: that tells a rich mixture, not how rich it is.
+    """
     direct = on_grid(log, "lambda", time_s)
     if direct is not None:
         return direct
     h_c, o_c = fuel.hydrogen_to_carbon, fuel.oxygen_to_carbon
     oxygen = on_grid(log, "exhaust_oxygen", time_s)
     if oxygen is not None:
-        return lambda_from_oxygen_dry(oxygen, h_c, o_c)
+        lean = np.where(oxygen > LEAST_OXYGEN, oxygen, np.nan)
+        return lambda_from_oxygen_dry(lean, h_c, o_c)
     dioxide = on_grid(log, "exhaust_carbon_dioxide", time_s)
     return None if dioxide is None else lambda_from_carbon_dioxide_dry(dioxide, h_c, o_c)
 

@@ -261,6 +261,14 @@ def test_a_volume_of_fuel_without_density_is_bad_input(form: str) -> None:
     assert fuel_flow(setup, fuel_mass_flow=1e-3)[0] == 1e-3
 
 
+def test_no_oxygen_in_the_exhaust_does_not_tell_how_rich_it_is() -> None:
+    log = log_of(TIME, exhaust_oxygen=np.where(np.arange(TIME.size) < 2, 0.0, 0.01))
+    got = find_lambda(log, DIESEL, TIME)
+    assert got is not None
+    assert np.isnan(got[:2]).all()
+    assert np.all(got[2:] > 1.0)
+
+
 @pytest.mark.parametrize(("ignition", "name"), [("compression", "diesel"), ("spark", "petrol_e10")])
 def test_undeclared_fuel_is_the_usual_one_and_an_assumption(ignition: str, name: str) -> None:
     setup = setup_of(ignition=ignition, fuel="")  # type: ignore[arg-type]
