@@ -61,12 +61,7 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line: exit 0 it ran, 1 bad input, 2 wrong usage, 3 --fail-on is met."""
-    # The matrices are small: threads inside linear algebra cost more than they gain.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # Looking for plugins of pydantic reads the metadata of all that is installed.
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
-    # Loading modules makes many objects that stay: looking for garbage among them takes time.
-    gc.set_threshold(OBJECTS_BEFORE_COLLECTION)
+    _start_quickly()
     try:
         code = cli.main(standalone_mode=False)
     except InputError as error:
@@ -78,4 +73,15 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         sys.exit(2)
+    # The last search for garbage would take a tenth of a second; the memory is freed anyway.
+    gc.freeze()
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _start_quickly() -> None:
+    # The matrices are small: threads inside linear algebra cost more than they gain.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Looking for plugins of pydantic reads the metadata of all that is installed.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
+    # Loading modules makes many objects that stay: looking for garbage among them takes time.
+    gc.set_threshold(OBJECTS_BEFORE_COLLECTION)
