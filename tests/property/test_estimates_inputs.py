@@ -155,6 +155,11 @@ def test_a_missing_barometer_is_said_and_weighs_by_what_rests_on_it(
     (assumption,) = got.assumptions
     assert "101.3 kPa" in assumption.value
     assert "standard atmosphere" in assumption.source
+    what = "the absolute manifold pressure" if gauge else "only the pressure ratio"
+    assert f"the standard atmosphere is assumed; {what}" in finding.message
+    assert finding.message.endswith("rests on it")
+    assert "ignition on and the engine still" in finding.fix
+    assert finding.where == "log.csv"
 
 
 def standing(p_pa: FloatArray, speed: FloatArray) -> float:

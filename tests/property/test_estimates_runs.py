@@ -450,6 +450,58 @@ def test_an_open_valve_is_suspected_and_its_samples_left_out() -> None:
     np.testing.assert_array_equal(got.use, ve > 0.75)
     (segment,) = find_segments([got])
     assert np.all(ve[segment.use] > 0.75)
+    (steady,) = find_segments([run])
+    loaded = steady.use & (run.p_manifold_pa > 1.3e5) & (ve < 0.75)  # type: ignore[operator]
+    assert f"; {np.count_nonzero(loaded)} loaded samples of the low group" in finding.message
+    assert finding.message.endswith("and all like them, are left out")
+    assert finding.fix == (
+        "log the recirculation rate or valve position, or test with the valve shut"
+    )
+    assert finding.where == "run"
+
+
+def test_samples_without_load_do_not_count_as_a_group() -> None:
+    """Overrun and idle have an apparent breathing of their own."""
+    run = driving(valve=False)
+    assert run.p_manifold_pa is not None
+    coasting = np.arange(run.time_s.size) % 500 < 150
+    pressure = np.where(coasting, 0.6e5, run.p_manifold_pa)
+    flow = np.where(coasting, 0.5, 1.0) * run.mdot_maf_kgps * pressure / run.p_manifold_pa
+    idle = replace(run, p_manifold_pa=pressure, mdot_maf_kgps=flow)
+    assert mask_recirculation(idle, setup()).findings == ()
+
+
+def test_pulls_are_never_split() -> None:
+    """A full-load pull has its valve shut; what looks open there is something else."""
+    channels = pull_channels(pulls=3)
+    flow = channels["mass_air_flow"]
+    low = np.where(flow.time_s > 16.0, 0.7, 1.0) * flow.value
+    channels["mass_air_flow"] = channel("mass_air_flow", flow.time_s, low)
+    got = mask_recirculation(prepare(log_from(channels), setup()), setup())
+    assert got.use is None
+    assert "recirculation_suspected" not in {f.code for f in got.findings}
+
+
+@pytest.mark.parametrize("n", [60, 300, 3000])
+def test_limit_lies_in_the_middle_of_an_empty_valley(n: int) -> None:
+    rng = np.random.default_rng(1)
+    low, high = 0.60 * np.exp(rng.normal(0, 0.01, n // 3)), 0.90 * np.exp(rng.normal(0, 0.01, n))
+    got = two_groups(np.r_[low, high])
+    assert got is not None
+    middle = np.sqrt(low.max() * high.min())
+    assert got.limit == pytest.approx(middle, rel=0.04)
+    assert got.low == pytest.approx(np.exp(np.mean(np.log(low))))
+    assert got.high == pytest.approx(np.exp(np.mean(np.log(high))))
+    assert got.share_low == pytest.approx(low.size / (low.size + high.size))
+
+
+def test_valley_is_relative_to_the_lower_peak() -> None:
+    """Peaks of 4 to 1 with a floor between them of half of the lower: no valley."""
+    x = np.r_[np.full(400, 0.0), np.full(100, -0.30), np.linspace(-0.30, 0.0, 700)]
+    rng = np.random.default_rng(1)
+    got = two_groups(np.exp(x + rng.normal(0.0, 0.02, x.size)))
+    assert got is not None
+    assert got.valley > 0.4
 
 
 @pytest.mark.parametrize("kind", ["shut", "logged", "no pressure"])
