@@ -31,8 +31,10 @@ FloatArray = NDArray[np.float64]
 
 # Zone over which pulsation fades, as a share of the window of speeds: our choice.
 PULSATION_ZONE = 0.15
-# A leak is a fixed hole more often than a joint that opens with boost: our choice.
-OPENING_LEAK_SHARE = 0.3
+# Forms of a leak: a fixed hole; a joint that loses a share of the flow which grows with boost; a
+# hole whose area does, which can look like a bent sensor curve and must not be a cheap excuse for
+# one. Our choice.
+LEAK_SHARES = (0.7, 0.25, 0.05)
 # How far the slope of a compressor map holds over a large error of the pressure: our choice.
 MAP_SLOPE_DOUBT = 0.3
 
@@ -172,8 +174,12 @@ def _leak_after(conditions: Conditions, size: float) -> tuple[Column, ...]:
     return (_leak(conditions, orifice_signature(conditions), size, _AHEAD_OF_LEAK),)
 
 
-def _opening_leak(conditions: Conditions, size: float) -> tuple[Column, ...]:
-    return (_leak(conditions, boost_signature(conditions.boost_pa), size, _AHEAD_OF_LEAK),)
+def _opening_leaks(conditions: Conditions, size: float) -> list[tuple[Column, ...]]:
+    boost = boost_signature(conditions.boost_pa)
+    widening = orifice_signature(conditions) * boost
+    top = float(np.max(widening))
+    shapes = (boost, widening / top if top > 0.0 else widening)
+    return [(_leak(conditions, shape, size, _AHEAD_OF_LEAK),) for shape in shapes]
 
 
 def _leak_before(conditions: Conditions, size: float) -> tuple[Column, ...]:
@@ -328,13 +334,11 @@ def _variants(
             (LARGE_SCALE_SHARE, _scale(conditions, sizes.large)),
         ]
     if prior.cause is Cause.LEAK_AFTER_COMPRESSOR:
-        opening = _opening_leak(conditions, prior.size)
-        hole = 0.5 * (1.0 - OPENING_LEAK_SHARE)
+        leaks = (plain, *_opening_leaks(conditions, prior.size))
         return [
-            (hole, plain),
-            (hole, (*plain, *companion)),
-            (0.5 * OPENING_LEAK_SHARE, opening),
-            (0.5 * OPENING_LEAK_SHARE, (*opening, *companion)),
+            (0.5 * share, (*leak, *more))
+            for share, leak in zip(LEAK_SHARES, leaks, strict=True)
+            for more in ((), companion)
         ]
     if prior.cause is Cause.LEAK_BEFORE_COMPRESSOR:
         return [(0.5, plain), (0.5, (*plain, *companion))]

@@ -265,18 +265,17 @@ def test_a_shape_may_come_with_a_scale(cause: Cause) -> None:
 
 
 def test_leaks_come_with_or_without_a_scale_and_a_hole_or_a_joint() -> None:
+    """A fixed hole; a share that grows with boost; a hole whose area grows with boost."""
     found = [
         h for h in hypotheses(CONDITIONS)
         if h.sensor is Cause.LEAK_AFTER_COMPRESSOR and h.fault is Cause.NONE
     ]  # fmt: skip
     shares = np.array([h.probability for h in found])
-    np.testing.assert_allclose(shares / shares.sum(), [0.35, 0.35, 0.15, 0.15])
-    assert [len(h.columns) for h in found] == [1, 2, 1, 2]
-    for h, signature in zip(
-        found,
-        2 * [orifice_signature(CONDITIONS)] + 2 * [boost_signature(CONDITIONS.boost_pa)],
-        strict=True,
-    ):
+    np.testing.assert_allclose(shares / shares.sum(), [0.35, 0.35, 0.125, 0.125, 0.025, 0.025])
+    assert [len(h.columns) for h in found] == [1, 2, 1, 2, 1, 2]
+    hole, boost = orifice_signature(CONDITIONS), boost_signature(CONDITIONS.boost_pa)
+    widening = hole * boost / np.max(hole * boost)
+    for h, signature in zip(found, 2 * [hole] + 2 * [boost] + 2 * [widening], strict=True):
         np.testing.assert_allclose(h.columns[0].effect[:BINS], signature)
     ahead = [
         h for h in hypotheses(CONDITIONS)
@@ -292,7 +291,7 @@ def test_what_leaks_has_passed_the_compressor_however_it_leaks() -> None:
         h for h in hypotheses(WITH_ALL)
         if h.sensor is Cause.LEAK_AFTER_COMPRESSOR and h.fault is Cause.NONE
     ]  # fmt: skip
-    assert len(found) == 4
+    assert len(found) == 6
     for h in found:
         by_route = dict(zip(ALL_ROUTES, h.columns[0].effect.reshape(-1, BINS), strict=True))
         np.testing.assert_array_equal(by_route["compressor_map"], by_route["mass_air_flow"])
