@@ -92,9 +92,18 @@ def common_window(
             where="--rpm" if wanted_rpm else "the logs",
             got=spans or "no usable samples",
             allowed=f"at least {BIN_WIDTH_RPM:.0f} rpm that every run covers",
-            fix="give --rpm inside what all runs cover, or leave out the run that is too short",
+            fix=_how_to_widen(segments),
         )
     return low, high
+
+
+def _how_to_widen(segments: Sequence[Segment]) -> str:
+    if all(segment.kind == "steady" for segment in segments):
+        return (
+            "not every log holds a full-load pull of at least 2 s and 12 samples, and few samples "
+            "are steady: log longer or faster sweeps, or a drive with steady stretches"
+        )
+    return "give --rpm inside what all runs cover, or leave out the run that is too short"
 
 
 def bin_runs(

@@ -28,6 +28,19 @@ class Headline:
     confidence: str
     caveat: str
     next_step: str
+    words: str = ""
+
+    @property
+    def badge(self) -> str:
+        """The verdict in words: its usual ones, or softer ones where less was seen."""
+        return self.words or (say(self.verdict) if self.verdict else "")
+
+
+# An audit has seen printed figures, not the engine.
+AUDIT_WORDS = {
+    "gain_supported": "the printed figures support it",
+    "partly_supported": "the printed figures support a part of it",
+}
 
 
 def headlines(result: Node) -> tuple[Headline, ...]:
@@ -176,6 +189,7 @@ def _audit(result: Node) -> tuple[Headline, ...]:
             else f"The printed figures leave {percent_range(verdict.change)} open (95 %).",
             caveat=verdict.against[0] if verdict.against else general,
             next_step=ask,
+            words=AUDIT_WORDS.get(verdict.verdict, ""),
         )
         for verdict in result.verdicts or ()
     )

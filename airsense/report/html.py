@@ -32,7 +32,7 @@ from airsense.report.page_parts import (
 )
 from airsense.report.svg import inline_svg
 from airsense.report.units_shown import Shown, shown_for
-from airsense.report.words import say, tone
+from airsense.report.words import tone
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -171,7 +171,7 @@ def _answers(
     return tuple(
         _Answer(
             headline=headline,
-            verdict=say(headline.verdict) if headline.verdict else "",
+            verdict=headline.badge,
             tone=tone(headline.verdict),
             keys=own,
         )

@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 
 from rich.console import Console
 
-from airsense.report import text_audit, text_compare, text_rescale
+from airsense.report.text_audit import render as render_audit
+from airsense.report.text_compare import render as render_compare
+from airsense.report.text_rescale import render as render_rescale
 
 if TYPE_CHECKING:
     from airsense.jobs.demo import DemoResult
@@ -16,11 +18,11 @@ def render(result: DemoResult, console: Console, units: str | None) -> None:
     """Print the three answers and the truth."""
     console.print(f"Scenario written to {result.folder}: an invented engine, invented figures.\n")
     console.rule("compare: is the gain real?")
-    text_compare.render(result.compare, console, units)
+    render_compare(result.compare, console, units)
     console.rule("rescale: the table that reads true")
-    text_rescale.render(result.rescale, console, units)
+    render_rescale(result.rescale, console, units)
     console.rule("audit: do the printed figures hold?")
-    text_audit.render(result.audit, console, units)
+    render_audit(result.audit, console, units)
     console.rule("what the simulator knows")
     for row in result.truth:
         where = "inside" if row.inside else "OUTSIDE"

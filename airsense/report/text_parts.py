@@ -35,7 +35,7 @@ def print_headline(headline: Headline, console: Console) -> None:
     console.print(f"[bold]{escape(title)}[/bold]")
     if headline.verdict:
         style = _STYLES[tone(headline.verdict)]
-        console.print(f"[{style}]{escape(say(headline.verdict).upper())}[/{style}]")
+        console.print(f"[{style}]{escape(headline.badge.upper())}[/{style}]")
     for lead, text in (
         ("", headline.answer),
         ("", headline.confidence),
