@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -239,6 +241,10 @@ def test_a_coarse_lambda_cannot_be_told_and_the_finding_says_so(resolution: floa
         assert finding.severity is Severity.WARNING
         assert "cannot be told" in finding.message
         assert f"{100 * got.rounding:.1f} %)" in finding.message
+        assert f"sensor to {100 * got.residual:.1f} %" in finding.message
+        assert finding.where == "x.csv"
+        named = circular_finding(replace(got, channel="air_per_stroke"), "x.csv")
+        assert (named.code, named.severity) == ("air_per_stroke_perhaps_circular", Severity.INFO)
         assert "finer steps" in finding.fix
     fine = lambda_identity(d.run(d.maf / (d.fuel * AFR), resolution=0.01))
     assert fine is not None

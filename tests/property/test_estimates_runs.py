@@ -19,10 +19,12 @@ from airsense.estimates.recirculation import (
 from airsense.estimates.run import Run
 from airsense.estimates.segments import find_segments
 from airsense.logs.log import Channel, Log
+from airsense.results import Finding, Severity
 from airsense.setup.engine import ChargeTemperature, EngineSetup
 from tests.evidence_inputs import channel, run_of, setup_of
 
 FloatArray = NDArray[np.float64]
+SPIKE = Finding(code="spike", severity=Severity.INFO, message="m", fix="f")
 STEP = 0.1
 R_AIR = 287.05
 
@@ -227,11 +229,28 @@ def test_what_was_logged_is_carried_along() -> None:
         np.testing.assert_allclose(getattr(got, name), value)
     np.testing.assert_allclose(got.power_w, 200.0 * got.speed_rpm * 2 * np.pi / 60)  # type: ignore[arg-type]
     assert not got.fuel_is_per_stroke
+    assert not got.p_ambient_assumed
+    assert not got.from_gauge
     assert got.name == "pull.csv"
     assert got.p_ambient_pa == 1e5
     assert got.t_ambient_k == 293.0
     assert got.native_step_s == pytest.approx(STEP)
     assert got.step_s == pytest.approx(STEP)
+
+
+def test_gauge_pressure_and_fuel_per_stroke_are_marked_as_such() -> None:
+    channels = pull_channels(skip=("manifold_pressure", "barometric_pressure"))
+    time = channels["engine_speed"].time_s
+    channels["boost_pressure"] = channel("boost_pressure", time, 8e4)
+    channels["fuel_per_stroke"] = channel("fuel_per_stroke", time, 5e-5)
+    log = replace(log_from(channels), findings=(SPIKE,))
+    got = prepare(log, setup())
+    assert got.from_gauge
+    assert got.p_ambient_assumed
+    assert got.fuel_is_per_stroke
+    np.testing.assert_allclose(got.p_manifold_pa, 8e4 + 101_325.0)  # type: ignore[arg-type]
+    assert got.findings[0] == SPIKE
+    assert "missing_barometer" in {f.code for f in got.findings}
 
 
 def test_a_log_without_speed_is_bad_input() -> None:
