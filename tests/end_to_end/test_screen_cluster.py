@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -59,35 +60,48 @@ def wait_for(log: Path, pattern: str, process: subprocess.Popen[bytes]) -> None:
         time.sleep(0.1)
 
 
+@contextmanager
+def started(
+    *command: str, folder: Path, name: str, ready: str
+) -> Iterator[subprocess.Popen[bytes]]:
+    """Run a part of the cluster until it says that it is ready; end it afterwards."""
+    log = folder / f"{name}.txt"
+    process = start(*command, folder=folder, log=log)
+    try:
+        wait_for(log, ready, process)
+        yield process
+    finally:
+        process.kill()  # asked politely, a worker would wait for its scheduler first
+        process.wait(30)
+
+
 @pytest.fixture
 def cluster(tmp_path: Path) -> Iterator[Cluster]:
     port = str(free_port())
     address = f"tcp://127.0.0.1:{port}"
-    log = tmp_path / "scheduler.txt"
-    scheduler = start(
-        *("scheduler", "--host", "127.0.0.1", "--port", port, "--no-dashboard"),
-        folder=tmp_path,
-        log=log,
-    )
-    wait_for(log, "Scheduler at", scheduler)
-    workers = []
-    for k in range(2):
-        log = tmp_path / f"worker_{k}.txt"
-        # Without a nanny, which would start a killed worker anew.
-        workers.append(
-            start(
-                *("worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"),
-                *("--local-directory", str(tmp_path / f"space_{k}")),
+    with ExitStack() as parts:
+        parts.enter_context(
+            started(
+                *("scheduler", "--host", "127.0.0.1", "--port", port, "--no-dashboard"),
                 folder=tmp_path,
-                log=log,
+                name="scheduler",
+                ready="Scheduler at",
             )
         )
-        wait_for(log, "Registered to", workers[-1])
-    yield Cluster(address, workers)
-    for process in (*workers, scheduler):
-        process.terminate()
-    for process in (*workers, scheduler):
-        process.wait(30)
+        # Without a nanny, which would start a killed worker anew.
+        workers = [
+            parts.enter_context(
+                started(
+                    *("worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"),
+                    *("--local-directory", str(tmp_path / f"space_{k}")),
+                    folder=tmp_path,
+                    name=f"worker_{k}",
+                    ready="Registered to",
+                )
+            )
+            for k in range(2)
+        ]
+        yield Cluster(address, workers)
 
 
 @pytest.fixture(scope="module")

@@ -472,7 +472,7 @@ class TestKilled:
         _, error = process.communicate(timeout=30)
         assert process.returncode == 130
         assert error.strip() == b"stopped"
-        assert not any(alive(pid) for pid in workers)
+        wait_until(lambda: not any(alive(pid) for pid in workers), 20.0)
         assert len(state_rows(state)) < COUNT
 
     def test_a_killed_worker_costs_nothing(self, many: Path, tmp_path: Path) -> None:
