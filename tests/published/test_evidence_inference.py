@@ -86,7 +86,7 @@ CANDIDATES = hypotheses(conditions_for(CHANGE))
 NAMES = [f"{h.sensor.value}+{h.fault.value}-{k}" for k, h in enumerate(CANDIDATES)]
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def posterior() -> Posterior:
     return infer(CHANGE, CANDIDATES)
 
