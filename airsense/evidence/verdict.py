@@ -24,6 +24,9 @@ class Bar:
 # engine needs more than a changed reading, because money and hardware follow from it.
 SKEW_BAR = Bar(tail=0.025, uncertainties=2.7)
 TRUE_BAR = Bar(tail=0.005, uncertainties=3.0)
+# The interval must clear zero by this share of the margin: one that just misses it is the likeliest
+# to be there by chance.
+CLEARANCE = 0.25
 # Where one route stands alone, or a fault of a route is a live suspect, nothing vouches for it.
 DOUBT_TAIL = 0.005
 LIVE_FAULT = 0.3
@@ -51,10 +54,10 @@ def claimed_sign(mixture: Mixture, margin: float, bar: Bar) -> int:
     clear = abs(mixture.mean[leading]) > bar.uncertainties * mixture.scale[leading]
     if abs(middle) < 0.5 * margin or not clear:
         return 0
-    below = mixture.below(0.0)
-    if below <= bar.tail:
+    guard = CLEARANCE * margin
+    if mixture.below(guard) <= bar.tail:
         return 1
-    return -1 if below >= 1.0 - bar.tail else 0
+    return -1 if mixture.below(-guard) >= 1.0 - bar.tail else 0
 
 
 def inside_margin(interval: Interval, margin: float) -> bool:
