@@ -178,7 +178,7 @@ def make_ready(runs: Sequence[Run], setup: EngineSetup, rpm: tuple[float, float]
     sizes = sizes_for(runs, setup)
     routes, unused = usable_routes(runs, setup)
     if not routes:
-        raise _no_route(runs, unused)
+        raise no_route(runs, unused)
     segments = find_segments(runs)
     window = common_window(segments, rpm)
     estimates, sparse = _dense(
@@ -205,7 +205,8 @@ def make_ready(runs: Sequence[Run], setup: EngineSetup, rpm: tuple[float, float]
     )
 
 
-def _no_route(runs: Sequence[Run], unused: Sequence[Unused]) -> InputError:
+def no_route(runs: Sequence[Run], unused: Sequence[Unused]) -> InputError:
+    """Return the error of runs that no route can judge, with what each route lacks."""
     return InputError(
         "no route to the air flow without the sensor under test",
         where=", ".join(run.name for run in runs),

@@ -13,10 +13,10 @@ from airsense.errors import InputError
 from airsense.estimates import fuel_lambda, maf, speed_density
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate
-from airsense.estimates.routes import Route, Unused, sizes_for, usable_routes
+from airsense.estimates.routes import Route, sizes_for, usable_routes
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Segment, find_segments, steady_samples
-from airsense.jobs.pairing import make_runs
+from airsense.jobs.pairing import make_runs, no_route
 from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.jobs.rescale_beliefs import beliefs
 from airsense.logs.log import Log
@@ -185,18 +185,8 @@ def _routes(runs: Sequence[Run], setup: EngineSetup) -> tuple[list[Route], tuple
     routes = [route for route in usable if route.method in METHODS]
     missing = [u for u in unused if u.method in METHODS]
     if not routes:
-        raise _no_route(runs, missing)
+        raise no_route(runs, missing)
     return routes, tuple(RouteUse(method=u.method, used=False, reason=u.reason) for u in missing)
-
-
-def _no_route(runs: Sequence[Run], missing: Sequence[Unused]) -> InputError:
-    return InputError(
-        "no route to the true flow without the sensor under test",
-        where=", ".join(r.name for r in runs),
-        got="; ".join(f"{u.method}: {u.reason}" for u in missing),
-        allowed="manifold pressure with charge temperature, or fuel with measured lambda",
-        fix="log manifold pressure and charge temperature, or fuel and a wide-band lambda",
-    )
 
 
 def _estimates(
