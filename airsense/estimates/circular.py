@@ -103,8 +103,10 @@ def _identity(channel: str, flow: FloatArray, run: Run, names: tuple[str, ...]) 
     reading = on_grid(run.log, "mass_air_flow", run.time_s)
     if reading is None:
         return None
-    lag = _best_lag(flow, reading)
-    ratio = _ln_ratio(np.roll(flow, lag), reading)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ln_flow, ln_reading = np.log(flow), np.log(reading)
+    lag = _best_lag(ln_flow, ln_reading)
+    ratio = _ln_ratio(ln_flow, ln_reading, lag)
     if ratio.size < MIN_SAMPLES:
         return None
     spread = _spread(ratio)
@@ -113,7 +115,7 @@ def _identity(channel: str, flow: FloatArray, run: Run, names: tuple[str, ...]) 
     proven, untold = False, False
     if close and ratio.size * run.step_s >= MIN_SAMPLES * max(run.step_s, run.native_step_s):
         exact = spread < EXACT_FACTOR * rounding + EXACT_RESIDUAL
-        proven, untold = _judge(ratio, reading, run, _rounding(run, names), exact=exact)
+        proven, untold = _judge(ratio, ln_reading, run, _rounding(run, names), exact=exact)
     return Identity(
         channel=channel,
         circular=proven or untold,
@@ -126,26 +128,24 @@ def _identity(channel: str, flow: FloatArray, run: Run, names: tuple[str, ...]) 
     )
 
 
-def _best_lag(flow: FloatArray, reading: FloatArray) -> int:
+def _best_lag(ln_flow: FloatArray, ln_reading: FloatArray) -> int:
     """Return the lag in steps at which the ratio is steadiest, from the middle of a long log."""
-    start = max(0, (flow.size - LONGEST_LAG_SEARCH) // 2)
+    start = max(0, (ln_flow.size - LONGEST_LAG_SEARCH) // 2)
     middle = slice(start, start + LONGEST_LAG_SEARCH)
     tries = [
         (_spread(ratio), abs(lag), lag)
         for lag in LAGS_IN_STEPS
-        if (ratio := _ln_ratio(np.roll(flow[middle], lag), reading[middle])).size >= MIN_SAMPLES
+        if (ratio := _ln_ratio(ln_flow[middle], ln_reading[middle], lag)).size >= MIN_SAMPLES
     ]
     return min(tries)[2] if tries else 0
 
 
 def _judge(
-    ratio: FloatArray, reading: FloatArray, run: Run, rounding: float, *, exact: bool
+    ratio: FloatArray, ln_reading: FloatArray, run: Run, rounding: float, *, exact: bool
 ) -> tuple[bool, bool]:
     """Return whether a nearly constant ratio proves an identity, and whether nothing tells."""
     stride = max(1, round(run.native_step_s / run.step_s))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        own = np.log(reading)
-    noise = _roughness(own[np.isfinite(own)][::stride])
+    noise = _roughness(ln_reading[np.isfinite(ln_reading)][::stride])
     left = _roughness(ratio[::stride]) / max(float(np.hypot(noise, rounding)), 1e-12)
     telling = noise > TELLING_FACTOR * float(np.hypot(rounding, FUEL_NOISE))
     fine = rounding <= MAX_PROVING_ROUNDING
@@ -153,11 +153,11 @@ def _judge(
     return proven, not proven and (exact or (not telling and left < NOISE_THERE))
 
 
-def _ln_ratio(flow: FloatArray, maf: FloatArray) -> FloatArray:
-    with np.errstate(invalid="ignore", divide="ignore"):
-        ratio = np.log(flow) - np.log(maf)
+def _ln_ratio(ln_flow: FloatArray, ln_reading: FloatArray, lag: int) -> FloatArray:
+    """Return the finite logarithms of the ratio, the flow `lag` steps late, without the ends."""
     edge = len(LAGS_IN_STEPS)
-    ratio = ratio[edge:-edge]
+    with np.errstate(invalid="ignore"):
+        ratio = ln_flow[edge - lag : ln_flow.size - edge - lag] - ln_reading[edge:-edge]
     return np.asarray(ratio[np.isfinite(ratio)], dtype=np.float64)
 
 

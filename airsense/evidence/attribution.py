@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,8 +11,6 @@ from airsense.estimates import speed_density
 from airsense.estimates.estimate import Influence
 from airsense.evidence.bins import BinTable
 from airsense.evidence.change import Design, state_change
-from airsense.evidence.effects import Effect
-from airsense.evidence.inference import Change
 from airsense.results import Interval
 
 # d ln(air) / d ln(fuel) of a turbocharged engine at unchanged boost hardware: more fuel, more
@@ -46,8 +44,9 @@ class Attribution:
 def attribute(  # noqa: PLR0913  # each part of the change rests on another measurement
     table: BinTable,
     design: Design,
-    change: Change,
+    budgets: Mapping[str, Sequence[Influence]],
     *,
+    controlled: bool,
     true: Interval,
     skew: Interval,
     fuel: Interval | None,
@@ -55,12 +54,20 @@ def attribute(  # noqa: PLR0913  # each part of the change rests on another meas
     depression_pa: float | None,
     p_ambient_pa: float,
 ) -> Attribution:
-    """Split the true change and the change of power into their parts."""
-    pressure = _channel(table, design, change, "p_manifold_pa", ("manifold_pressure", "barometer"))
-    temperature = _channel(table, design, change, "t_charge_k", ("charge_temperature",))
+    """Split the true change and the change of power into their parts.
+
+    `budgets` by route are as declared: the change of each state is updated by its own repeats.
+    """
+
+    def change_of(name: str, keys: Sequence[str]) -> Interval | None:
+        influences = _influences(budgets, keys)
+        return state_change(table, name, design, influences, controlled=controlled)
+
+    pressure = change_of("p_manifold_pa", ("manifold_pressure", "barometer"))
+    temperature = change_of("t_charge_k", ("charge_temperature",))
     denser = None if temperature is None else _inverse(temperature)
     remainder = None
-    if pressure is not None and denser is not None and speed_density.METHOD in change.routes:
+    if pressure is not None and denser is not None and speed_density.METHOD in budgets:
         remainder = _ratio(_ratio(true, pressure), denser)
     return Attribution(
         manifold_pressure=pressure,
@@ -76,22 +83,14 @@ def attribute(  # noqa: PLR0913  # each part of the change rests on another meas
     )
 
 
-def _channel(
-    table: BinTable, design: Design, change: Change, name: str, keys: Sequence[str]
-) -> Interval | None:
-    influences = [_as_influence(e) for e in change.effects if e.key in keys]
-    return state_change(table, name, design, influences, controlled=True)
-
-
-def _as_influence(effect: Effect) -> Influence:
-    return Influence(
-        key=effect.key,
-        label=effect.label,
-        absolute=effect.absolute,
-        run=effect.run,
-        between=effect.between,
-        dof=effect.dof,
-    )
+def _influences(
+    budgets: Mapping[str, Sequence[Influence]], keys: Sequence[str]
+) -> tuple[Influence, ...]:
+    """Return the sizes of the sensors themselves: a state is no flow, so its own change counts."""
+    found: dict[str, Influence] = {}
+    for item in (i for budget in budgets.values() for i in budget if i.key in keys):
+        found.setdefault(item.key, replace(item, sensitivity=1.0))
+    return tuple(found.values())
 
 
 def _ln(x: Interval) -> tuple[float, float]:

@@ -192,7 +192,8 @@ def answer(given: PairInput, weighed: Weighed) -> PairResult:
         attribution=attribute(
             given.table,
             given.design,
-            change,
+            given.budgets,
+            controlled=given.controlled,
             true=true_interval,
             skew=skew_interval,
             fuel=fuel,

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from airsense.estimates.estimate import Influence
 from airsense.evidence.attribution import (
     FEEDBACK_GAIN,
     FEEDBACK_GAIN_HIGH,
@@ -16,9 +17,8 @@ from airsense.evidence.attribution import (
     restriction_ceiling,
 )
 from airsense.evidence.change import pair_design
-from airsense.evidence.effects import Effect
 from airsense.results import Interval
-from tests.evidence_inputs import change_of, effect, table_of, usual_effects
+from tests.evidence_inputs import table_of
 
 DESIGN = pair_design([False] * 3 + [True] * 3)
 ONES = np.ones((6, 6))
@@ -36,19 +36,28 @@ def given(
     power: Interval | None = None,
     depression_pa: float | None = None,
     routes: tuple[str, ...] = ROUTES,
-    effects: Sequence[Effect] | None = None,
+    influences: Sequence[Influence] = (),
+    controlled: bool = True,
     **states: object,
 ) -> Attribution:
     return attribute(
         table_of(dict.fromkeys(routes, 0.0 * ONES), **states),  # type: ignore[arg-type]
         DESIGN,
-        change_of(np.zeros((len(routes), 6)), routes=routes, effects=effects or usual_effects()),
+        {route: influences if route == "speed_density" else () for route in routes},
+        controlled=controlled,
         true=true,
         skew=skew,
         fuel=fuel,
         power=power,
         depression_pa=depression_pa,
         p_ambient_pa=1e5,
+    )
+
+
+def drift(key: str, between: float, *, run: float = 0.0, dof: float = 5.6) -> Influence:
+    """A sensor that drifts between the configurations; flow follows it by -1, its state by 1."""
+    return Influence(
+        key=key, label=key, absolute=0.0, run=run, between=between, sensitivity=-1.0, dof=dof
     )
 
 
@@ -77,8 +86,7 @@ def test_each_state_has_the_uncertainty_of_its_own_sensor() -> None:
     states = {"p_manifold_pa": 2e5 * ONES, "t_charge_k": 310.0 * ONES}
 
     def widths(**sizes: float) -> tuple[float, float]:
-        effects = [effect(key, (0, 1, 0), between=u) for key, u in sizes.items()]
-        got = given(effects=effects, **states)
+        got = given(influences=[drift(key, u) for key, u in sizes.items()], **states)
         assert got.manifold_pressure is not None
         assert got.charge_temperature is not None
         return got.manifold_pressure.half_width, got.charge_temperature.half_width
@@ -99,13 +107,31 @@ def test_each_state_has_the_uncertainty_of_its_own_sensor() -> None:
 def test_an_uncertain_sensor_counts_with_its_degrees_of_freedom() -> None:
     states = {"p_manifold_pa": 2e5 * ONES, "t_charge_k": 310.0 * ONES}
     few, many = (
-        given(effects=[effect("manifold_pressure", (0, 1, 0), between=0.05, dof=nu)], **states)
+        given(influences=[drift("manifold_pressure", 0.05, dof=nu)], **states)
         for nu in (3.0, 300.0)
     )
     assert few.manifold_pressure is not None
     assert many.manifold_pressure is not None
     ratio = np.log1p(few.manifold_pressure.high) / np.log1p(many.manifold_pressure.high)
     assert ratio == pytest.approx(stats.t.ppf(0.975, 3.0) / stats.t.ppf(0.975, 300.0), rel=0.05)
+
+
+def test_repeats_update_a_declared_size_once() -> None:
+    """Perfect repeats of 3 and 3: s^2 = nu s0^2 / (nu + 4), by hand; the engine adds little."""
+    states = {"p_manifold_pa": 2e5 * ONES, "t_charge_k": 310.0 * ONES}
+    sensor = given(influences=[drift("manifold_pressure", 0.0, run=0.05, dof=300.0)], **states)
+    assert sensor.manifold_pressure is not None
+    u_sensor = np.log1p(sensor.manifold_pressure.high) / stats.t.ppf(0.975, 304.0)
+    by_hand = np.sqrt(2.0 / 3.0 * 0.05**2 * 300.0 / 304.0)
+    assert u_sensor == pytest.approx(by_hand, rel=0.02)
+
+
+def test_driving_logs_do_not_repeat_a_state_as_sweeps_do() -> None:
+    states = {"p_manifold_pa": 2e5 * ONES, "t_charge_k": 310.0 * ONES}
+    sweeps, driving = (given(controlled=c, **states).manifold_pressure for c in (True, False))
+    assert sweeps is not None
+    assert driving is not None
+    assert driving.half_width > 10.0 * sweeps.half_width
 
 
 def test_half_widths_of_a_ratio_add_in_quadrature_of_logarithms() -> None:
