@@ -8,6 +8,7 @@ from airsense.estimates.combustion import fuel_of
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.fuel_lambda import lambda_influence
+from airsense.estimates.humidity import OF_DRY_AIR, humidity_influence
 from airsense.estimates.run import Run
 from airsense.physics.air import humidity_ratio
 from airsense.setup.engine import EngineSetup, Ignition
@@ -53,6 +54,7 @@ def brake_power(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
         Influence(
             key="brake_efficiency", label=eta.label, absolute=eta.absolute, run=0.0, between=eta.run
         ),
+        humidity_influence(run.air, OF_DRY_AIR),
     ]
     # In a rich charge the air burns whatever fuel there is: lambda drops out.
     if float(np.nanmedian(run.lambda_)) > 1.0:

@@ -7,6 +7,7 @@ import numpy as np
 from airsense.estimates.combustion import fuel_of
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
+from airsense.estimates.humidity import OF_DRY_AIR, humidity_influence
 from airsense.estimates.run import Run
 from airsense.physics.air import humidity_ratio
 from airsense.setup.engine import EngineSetup
@@ -62,6 +63,7 @@ def fuel_lambda(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     budget = [
         influence_of(sizes.fuel, key="fuel"),
         lambda_influence(run, sizes),
+        humidity_influence(run.air, OF_DRY_AIR),
         Influence(
             key="afr", label="stoichiometric ratio", absolute=U_AFR_ABS, run=0.0, between=0.0
         ),

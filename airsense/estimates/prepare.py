@@ -157,8 +157,8 @@ def _air(log: Log, pressures: Pressures, charge: Charge) -> tuple[Air, tuple[Ass
         value=f"vapour mole fraction {ASSUMED_X_VAPOUR:g} +- {U_ASSUMED_X_VAPOUR:g} (k = 1)",
         source="workshop air, not logged",
     )
-    # Half the range may differ between runs of different days.
-    return Air(x_vapour=ASSUMED_X_VAPOUR, r_jpkgk=r, u_r_abs=u, u_r_run=0.5 * u), (note,)
+    # Runs of different days may differ by the whole range.
+    return Air(x_vapour=ASSUMED_X_VAPOUR, r_jpkgk=r, u_r_abs=u, u_r_run=u), (note,)
 
 
 def smoothed(x: FloatArray, step_s: float, width_s: float = SMOOTHING_S) -> FloatArray:

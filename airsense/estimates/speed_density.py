@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from airsense.estimates.defaults import Defaults, Size
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
+from airsense.estimates.humidity import OF_DENSITY, humidity_influence
 from airsense.estimates.pressures import U_ASSUMED_BAROMETER_PA, U_ASSUMED_BAROMETER_RUN_PA
 from airsense.estimates.run import Run
 from airsense.physics.breathing import VE_PRIOR, fresh_air_fraction, ideal_charge_flow_kgps
@@ -128,14 +129,7 @@ def _budget(run: Run, sizes: Defaults, u_ve_frac: float) -> list[Influence]:
         Influence(
             key="volumetric_efficiency", label=ve.label, absolute=u_ve_frac, run=0.0, between=ve.run
         ),
-        Influence(
-            key="humidity",
-            label="humidity of the air",
-            absolute=run.air.u_r_abs,
-            run=run.air.u_r_run,
-            between=run.air.u_r_run,
-            sensitivity=-1.0,
-        ),
+        humidity_influence(run.air, OF_DENSITY),
     ]
     if run.use is not None:
         budget.append(UNLOGGED_RECIRCULATION)

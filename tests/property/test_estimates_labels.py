@@ -39,6 +39,8 @@ PRIOR = VE_PRIOR["compression", "turbocharged"]
 LAMBDA: Row = ("lambda", "lambda", 0.02, *split(0.007), 1.0)
 SPEED: Row = ("engine_speed", "engine speed", 0.001, *split(0.0005), 1.0)
 POWER: Row = ("brake_power", "brake power", 0.02, *split(0.007), 1.0)
+# Burnt oxygen tells dry air: moist air follows the other way, and more than density does.
+DRY: Row = ("humidity", "humidity of the air", 0.002, 0.001, 0.001, 1.65)
 # A zero of 20 Pa in 2 kPa moves the flow by half of its share.
 ZERO = 0.5 * 20.0 / 2e3
 # key, label, absolute, run, between, sensitivity
@@ -61,12 +63,13 @@ BUDGETS: dict[str, tuple[Callable[[Run, EngineSetup, Defaults], Estimate], set[R
             ("fuel", "fuel quantity", 0.04, *split(0.007), 1.0),
             LAMBDA,
             ("afr", "stoichiometric ratio", 0.006, 0.0, 0.0, 1.0),
+            DRY,
             SPEED,
         },
     ),
     "brake_power": (
         brake_power.brake_power,
-        {POWER, ("brake_efficiency", "brake efficiency", 0.10, 0.0, 0.01, 1.0), LAMBDA},
+        {POWER, ("brake_efficiency", "brake efficiency", 0.10, 0.0, 0.01, 1.0), LAMBDA, DRY},
     ),
     "intake_depression": (
         depression.depression,

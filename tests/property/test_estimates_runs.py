@@ -167,7 +167,7 @@ def test_humidity_logged_or_assumed() -> None:
     assert plain.air is not None
     assert plain.air.x_vapour == 0.010
     assert plain.air.u_r_abs == pytest.approx(0.378 * 0.006)
-    assert plain.air.u_r_run == pytest.approx(0.5 * 0.378 * 0.006)
+    assert plain.air.u_r_run == pytest.approx(0.378 * 0.006)
     assert any(a.quantity == "humidity" for a in plain.assumptions)
 
 

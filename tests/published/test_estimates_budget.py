@@ -208,7 +208,7 @@ def test_rich_charge_burns_only_what_finds_air() -> None:
     ]
     assert flows[0].mdot_kgps[0] == pytest.approx(flows[1].mdot_kgps[0], rel=1e-12)
     assert flows[2].mdot_kgps[0] == pytest.approx(1.25 * flows[1].mdot_kgps[0], rel=1e-12)
-    assert [i.key for i in flows[0].budget] == ["brake_efficiency", "brake_power"]
+    assert [i.key for i in flows[0].budget] == ["brake_efficiency", "brake_power", "humidity"]
     assert "lambda" in [i.key for i in flows[2].budget]
 
 
