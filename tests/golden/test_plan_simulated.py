@@ -80,7 +80,7 @@ def test_the_planned_power_is_reached(runs):
 @pytest.mark.parametrize("engine", [TURBO_DIESEL, LARGE_TURBO_DIESEL, TURBO_PETROL])
 @pytest.mark.parametrize("log_lambda", [True, False])
 def test_half_width_is_the_one_that_compare_reports_on_simulated_logs(engine, log_lambda):
-    campaigns = simulate_campaigns(engine, [Case(log_lambda=log_lambda)] * 5, 3)
+    campaigns = simulate_campaigns(engine, [Case(log_lambda=log_lambda)] * 15, 3)
     pairs = [compare_logs(c.before, c.after, c.setup).pairs[0] for c in campaigns]
     first = campaigns[0]
     runs = make_runs(first.before, first.setup)

@@ -9,6 +9,7 @@ from airsense.estimates.defaults import DEFAULT_DOF
 from airsense.estimates.estimate import Influence
 from airsense.estimates.routes import Unused
 from airsense.evidence.level import PLAUSIBLE_HALF_WIDTH, CheckVerdict, Level, judge_level
+from airsense.evidence.scatter import SET_DOF
 from airsense.evidence.student import single, welch_satterthwaite
 from tests.evidence_inputs import table_of
 
@@ -86,8 +87,9 @@ def test_each_routes_own_answer_has_its_absolute_uncertainty() -> None:
         assert row.sensor_error is not None
         assert row.sensor_error.value == pytest.approx(0.1, abs=1e-6)
         assert row.reason == "independent of the sensor"
-        # Scatter of two sensors over three runs, narrowed by perfect repeats to nu/(nu + 2).
-        run = 2 / 3 * 0.003**2 * DEFAULT_DOF / (DEFAULT_DOF + 2)
+        # Scatter of two sensors over three runs, narrowed by perfect repeats to nu/(nu + 2), and
+        # before that, over two contrasts of three routes, to nu/(nu + 4).
+        run = 2 / 3 * 0.003**2 * DEFAULT_DOF / (DEFAULT_DOF + 2) * SET_DOF / (SET_DOF + 4)
         plain = single(np.log1p(0.1), np.hypot(u_abs, np.sqrt(run)), DEFAULT_DOF).interval()
         assert row.sensor_error.low == pytest.approx(plain.low, abs=5e-4)
         assert row.sensor_error.high == pytest.approx(plain.high, abs=5e-4)

@@ -11,7 +11,7 @@ from scipy import optimize
 
 from airsense.evidence.change import pair_design
 from airsense.evidence.effects import Effect
-from airsense.evidence.scatter import update_by_repeats
+from airsense.evidence.scatter import SET_DOF, update_by_repeats
 from tests.evidence_inputs import effect
 
 FloatArray = NDArray[np.float64]
@@ -124,6 +124,16 @@ def test_expectation_maximization_ends_at_the_most_probable_variances() -> None:
     g = np.array([e.sensitivity for e in effects])
     prior = np.array([e.run**2 for e in effects])
     dof = np.array([e.dof for e in effects])
+
+    def loudness_of(covariance: FloatArray) -> float:
+        """By hand, on the second and third route less the first: the engine drops out."""
+        to_maf = np.array([[-1.0, 1.0, 0.0], [-1.0, 0.0, 1.0]])
+        maf, map_, speed, _ = prior
+        declared = np.diag([maf, map_ + speed, speed]) + np.diag(noise + 1e-10)
+        declared[1, 2] = declared[2, 1] = speed
+        ratio = np.linalg.solve(to_maf @ declared @ to_maf.T, to_maf @ covariance @ to_maf.T)
+        return float((SET_DOF + FREE * np.trace(ratio)) / (SET_DOF + 2 * FREE))
+
     centred = np.vstack([means[:3] - means[:3].mean(0), means[3:] - means[3:].mean(0)])
     observed = centred.T @ centred / FREE
 
@@ -135,8 +145,33 @@ def test_expectation_maximization_ends_at_the_most_probable_variances() -> None:
         fit = FREE * (log_det + np.trace(np.linalg.solve(total, observed)))
         return float(0.5 * fit + 0.5 * np.sum(dof * (ln_v + prior / v)))
 
+    prior *= np.where([e.key == "engine" for e in effects], 1.0, loudness_of(observed))
     best = np.exp(optimize.minimize(cost, np.log(prior), method="BFGS").x)
     np.testing.assert_allclose([e.run**2 for e in got], best, rtol=0.03)
+
+
+@pytest.mark.parametrize("factor", [0.2, 1.0, 3.0])
+def test_what_the_routes_show_against_each_other_scales_all_sensors(factor: float) -> None:
+    """Routes 2 and 3 stay still; route 1 alone shows how well the workshop repeats.
+
+    Of three equal sizes u, the differences (-x, -x) to the first route have the covariance
+    [[2, 1], [1, 2]] u^2, whose inverse sums to (2/3) / u^2.
+    """
+    u = 0.004
+    effects = (
+        effect("maf", (1, 0, 0), run=u, between=0.003, dof=1e6),
+        effect("map", (0, 1, 0), run=u, between=0.003, dof=1e6),
+        effect("fuel", (0, 0, 1), run=u, between=0.003, dof=1e6),
+        effect("engine", (1, 1, 1), run=0.005, dof=1e6),
+    )
+    means = means_with(factor * u, routes=3)
+    means[:, 1:] = np.array([0.0, 0.0, 0.0, 0.07, 0.07, 0.07])[:, None]
+    got = {e.key: e for e in updated(effects, means)}
+    scale = (SET_DOF + FREE * factor**2 * 2.0 / 3.0) / (SET_DOF + 2 * FREE)
+    for key in ("maf", "map", "fuel"):
+        assert got[key].run == pytest.approx(u * np.sqrt(scale), rel=1e-3)
+        assert got[key].between == pytest.approx(0.003 * max(1.0, np.sqrt(scale)), rel=1e-3)
+    assert got["engine"].run == pytest.approx(0.005, rel=1e-3)
 
 
 def test_degrees_of_freedom_grow_by_the_share_that_an_effect_has_in_its_route() -> None:
