@@ -116,11 +116,16 @@ class Posterior:
     inflation: float = 1.0
 
     def mixture(self, quantity: str) -> Mixture:
-        """Return the mixture of `skew` or `true`, or by bin with `_by_bin`."""
+        """Return the mixture of `skew` or `true`, or by bin with `_by_bin`, marked by the fault."""
+        faults = tuple(Cause)
         mean = np.array([getattr(self.fits[k], quantity) for k in self.mean_of])
         scale = np.array([getattr(self.fits[k], f"u_{quantity}") for k in self.spread_of])
         return Mixture(
-            weight=self.weights, mean=mean.T, scale=self.inflation * scale.T, dof=self.dof
+            weight=self.weights,
+            mean=mean.T,
+            scale=self.inflation * scale.T,
+            dof=self.dof,
+            assumption=np.array([faults.index(f.hypothesis.fault) for f in self.fits]),
         )
 
     def inflated(self, disagreement: float) -> Posterior:

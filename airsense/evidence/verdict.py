@@ -23,7 +23,11 @@ class Bar:
 # At two standard uncertainties one comparison in forty would be wrong. A gain or loss of the
 # engine needs more than a changed reading, because money and hardware follow from it.
 SKEW_BAR = Bar(tail=0.025, uncertainties=2.7)
-TRUE_BAR = Bar(tail=0.005, uncertainties=3.0)
+TRUE_BAR = Bar(tail=0.005, uncertainties=3.5)
+# A claim must stand whichever single route is at fault: under each fault that the data leave this
+# probability, at most this much of the other sign.
+LIVE_SHARE = 0.01
+FAULT_TAIL = 0.015
 # The interval must clear zero by this share of the margin: one that just misses it is the likeliest
 # to be there by chance.
 CLEARANCE = 0.25
@@ -47,17 +51,25 @@ class Verdict(Enum):
 def claimed_sign(mixture: Mixture, margin: float, bar: Bar) -> int:
     """Return +1 or -1 if a change of that sign is beyond doubt and matters, else 0.
 
-    Matters: the median is larger than half of the equivalence margin.
+    Beyond doubt: over all causes, in the leading one, and under each fault of a route that the
+    mixture marks. Matters: the median is larger than half of the equivalence margin.
     """
     middle = float(mixture.quantile(0.5))
     leading = int(np.argmax(mixture.weight))
     clear = abs(mixture.mean[leading]) > bar.uncertainties * mixture.scale[leading]
     if abs(middle) < 0.5 * margin or not clear:
         return 0
-    guard = CLEARANCE * margin
-    if mixture.below(guard) <= bar.tail:
-        return 1
-    return -1 if mixture.below(-guard) >= 1.0 - bar.tail else 0
+    sign = 1 if middle > 0.0 else -1
+    if _against(mixture, sign, CLEARANCE * margin) > bar.tail:
+        return 0
+    stands = all(_against(m, sign) <= FAULT_TAIL for m in mixture.under_each(LIVE_SHARE))
+    return sign if stands else 0
+
+
+def _against(mixture: Mixture, sign: int, clearance: float = 0.0) -> float:
+    """Return the probability of values that do not clear zero on the side of `sign`."""
+    below = mixture.below(sign * clearance)
+    return below if sign > 0 else 1.0 - below
 
 
 def inside_margin(interval: Interval, margin: float) -> bool:

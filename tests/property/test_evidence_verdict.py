@@ -11,6 +11,7 @@ from airsense.evidence.verdict import (
     DEFAULT_MARGIN,
     DOUBT_TAIL,
     LIVE_FAULT,
+    LIVE_SHARE,
     SKEW_BAR,
     TRUE_BAR,
     Bar,
@@ -94,6 +95,26 @@ def test_a_claim_needs_its_probability(sign: int) -> None:
     bar = Bar(tail=0.025, uncertainties=2.7)
     assert claimed_sign(with_doubt(0.020), 0.01, bar) == sign
     assert claimed_sign(with_doubt(0.030), 0.01, bar) == 0
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_claim_must_stand_whichever_route_is_at_fault(sign: int) -> None:
+    """Without fault all is clear; the fault is unlikely, but under it 3 % have the other sign."""
+
+    def under_fault(mean: float, weight: float, *, marked: bool = True) -> Mixture:
+        return Mixture(
+            weight=np.array([1.0 - weight, weight]),
+            mean=sign * np.array([0.05, mean]),
+            scale=np.array([0.004, 0.01]),
+            dof=NU,
+            assumption=np.array([0, 1]) if marked else None,
+        )
+
+    bar = Bar(tail=0.025, uncertainties=2.7)
+    assert claimed_sign(under_fault(0.0188, 0.05), 0.01, bar) == 0
+    assert claimed_sign(under_fault(0.0188, 0.05, marked=False), 0.01, bar) == sign
+    assert claimed_sign(under_fault(0.0230, 0.05), 0.01, bar) == sign, "1.1 % of the other sign"
+    assert claimed_sign(under_fault(0.0188, 0.9 * LIVE_SHARE), 0.01, bar) == sign, "too unlikely"
 
 
 def test_the_leading_explanation_is_the_most_probable_wherever_it_stands() -> None:

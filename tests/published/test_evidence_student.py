@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import GTC
 import numpy as np
 import pytest
@@ -126,8 +128,40 @@ def test_a_component_of_no_weight_moves_nothing() -> None:
     assert far.leading().weight.size == 1
     assert far.leading().weight[0] == 1.0
     assert float(far.quantile(0.5)) == pytest.approx(0.0, abs=1e-9)
-    kept = Mixture(weight=np.array([1.0 - 1e-4, 1e-4]), mean=far.mean, scale=far.scale, dof=far.dof)
+    kept = Mixture(weight=np.array([1.0 - 2e-4, 2e-4]), mean=far.mean, scale=far.scale, dof=far.dof)
     assert kept.leading().weight.size == 2
+
+
+def test_what_is_left_out_of_a_quantile_is_light_together() -> None:
+    """Three components of 0.4e-4 each: two may go, the third would make it more than 1e-4."""
+    light = np.full(3, 4e-5)
+    mixture = Mixture(
+        weight=np.concatenate([[1.0 - light.sum()], light]),
+        mean=np.array([0.0, 1.0, 2.0, 3.0]),
+        scale=np.full(4, 0.01),
+        dof=8.0,
+    )
+    assert mixture.leading().weight.size == 2
+    exact = optimize.brentq(lambda x: float(mixture.cdf(x)) - 0.975, -1.0, 0.5, xtol=1e-14)
+    assert float(mixture.quantile(0.975)) == pytest.approx(exact, abs=0.003 * 0.01)
+
+
+def test_several_quantiles_at_once_are_each_on_their_own() -> None:
+    got = MIXED.quantiles([0.025, 0.5, 0.975])
+    assert got.shape == (3,)
+    for p, value in zip([0.025, 0.5, 0.975], got, strict=True):
+        assert mixture_cdf(float(value)) == pytest.approx(p, abs=1e-7)
+
+
+def test_a_mixture_falls_apart_by_what_its_components_assume() -> None:
+    marked = replace(MIXED, assumption=np.array([4, 7, 4]))
+    first, second = marked.under_each(0.0)
+    np.testing.assert_allclose(first.weight, [6 / 7, 1 / 7])
+    np.testing.assert_allclose(first.mean, [0.0, -0.08])
+    np.testing.assert_allclose(second.weight, [1.0])
+    np.testing.assert_allclose(second.scale, [0.02])
+    assert [m.weight.size for m in marked.under_each(0.31)] == [2]
+    assert MIXED.under_each(0.0) == ()
 
 
 def test_a_point_stays_a_point() -> None:
