@@ -14,8 +14,8 @@ from airsense.setup.engine import Uncertainty
 # A default is itself known to about 25 %: JCGM 100 G.4.2 gives 1 / (2 * 0.25**2) = 8.
 DEFAULT_DOF = 8.0
 # The `_run` value covers both what differs from run to run and what drifts between the
-# configurations; our choice: a quarter of its variance is drift, which repeats do not average away.
-BETWEEN_SHARE = 0.25
+# configurations; our choice: a fifth of its variance is drift, which repeats do not average away.
+BETWEEN_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

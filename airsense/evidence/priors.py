@@ -51,13 +51,13 @@ LEVEL_SIZE = 0.5
 SENSOR_PRIORS = (
     Prior(
         cause=Cause.NONE,
-        probability=0.40,
+        probability=0.404,
         size=0.0,
         reason="many tubes keep the bore and the flow at the sensor",
     ),
     Prior(
         cause=Cause.SENSOR_SCALE,
-        probability=0.47,
+        probability=0.478,
         size=USUAL_SCALE_SIZE,
         reason="a bore or profile change is the usual effect of a new tube; 1 mm in 80 is 2.5 %",
     ),
@@ -75,13 +75,13 @@ SENSOR_PRIORS = (
     ),
     Prior(
         cause=Cause.LEAK_AFTER_COMPRESSOR,
-        probability=0.02,
+        probability=0.012,
         size=0.05,
         reason="couplers are opened in the work; leaks grow with boost",
     ),
     Prior(
         cause=Cause.LEAK_BEFORE_COMPRESSOR,
-        probability=0.01,
+        probability=0.006,
         size=0.025,
         reason="a joint behind the sensor may draw unmetered air, but the depression is small",
     ),
@@ -93,9 +93,9 @@ NEW_LEAK_SHARE = 0.85
 FAULT_PRIORS = (
     Prior(
         cause=Cause.MANIFOLD_PRESSURE,
-        probability=0.030,
+        probability=0.045,
         size=0.10,
-        reason="a drifted or exchanged sensor, a wrong unit, a loose hose: rare, then large",
+        reason="a drifted or exchanged sensor, a wrong unit, a loose hose: seldom, then large",
     ),
     Prior(
         cause=Cause.CHARGE_TEMPERATURE,
@@ -117,13 +117,13 @@ FAULT_PRIORS = (
     ),
     Prior(
         cause=Cause.FUEL_SCALE,
-        probability=0.025,
+        probability=0.020,
         size=0.05,
         reason="commanded fuel off by rail pressure, injector map or temperature",
     ),
     Prior(
         cause=Cause.LAMBDA_SCALE,
-        probability=0.025,
+        probability=0.020,
         size=0.04,
         reason="an aged or moved lambda sensor, leak in the exhaust",
     ),
@@ -138,6 +138,9 @@ EFFICIENCY_TILT_SIZE = 0.012
 RECIRCULATION_TILT_SIZE = 0.03
 # d ln VE / d ln p_manifold that is not known: two published engine models give -0.04 and -0.02.
 VE_PER_PRESSURE = 0.05
+# d ln VE / d ln T_charge that is not known: 0 where VE is taken as constant, 0.5 where heat from
+# the port walls rules (Heywood 1988, ch. 6.2, from memory), a little more with evaporating fuel.
+VE_PER_TEMPERATURE = 0.35
 # d ln(brake efficiency) / d ln(lambda) that is not known: slower and less complete combustion
 # towards the smoke limit, timing and heat loss elsewhere. Our choice.
 EFFICIENCY_PER_LAMBDA = 0.3

@@ -412,17 +412,28 @@ def test_one_noisy_peak_moves_nothing() -> None:
 
 
 def test_other_weather_alone_is_no_skew() -> None:
-    """Warmer and thinner air is a true change, which the verdict may call a loss."""
+    """Warmer and thinner air is a true change, which the verdict may call a loss.
+
+    Hotter charge moves breathing, and unlogged humidity the burnt air, the same way: so 24
+    campaigns of their own, not the three that may share a bad draw.
+    """
     inside = []
-    for campaign, result in answers("weather"):
-        skew, change = truths(campaign, result)
-        assert skew == pytest.approx(0.0, abs=1e-6)
-        assert change < -0.01
-        pair = result.pairs[0]
-        inside += [pair.sensor_skew.contains(skew), pair.airflow_change.contains(change)]
-        assert pair.verdict.value in {"loss_supported", "undetermined"}
-        assert abs(pair.sensor_skew.value) < 0.02
-    assert sum(inside) >= len(inside) - 1
+    for engine, model in enumerate(ENGINES):
+        cases = [Case(name="weather", **TRAPS["weather"])] * 8  # type: ignore[arg-type]
+        every = simulate_campaigns(model, cases, 141 + engine)
+        results = [(c, compare_logs(c.before, c.after, c.setup)) for c in every]
+        inside += [held for pair in results for held in _weather_held(*pair)]
+    assert np.mean(inside) >= 0.88
+
+
+def _weather_held(campaign: SimulatedCampaign, result: CompareResult) -> tuple[bool, bool]:
+    skew, change = truths(campaign, result)
+    assert skew == pytest.approx(0.0, abs=1e-6)
+    assert change < -0.01
+    pair = result.pairs[0]
+    assert pair.verdict.value in {"loss_supported", "undetermined"}
+    assert abs(pair.sensor_skew.value) < 0.025
+    return pair.sensor_skew.contains(skew), pair.airflow_change.contains(change)
 
 
 # The two gain errors that look alike to one route

@@ -179,6 +179,17 @@ def test_breathing_is_less_known_where_pressure_rose() -> None:
     assert sizes_of("manifold_pressure", got)[1] == sizes_of("manifold_pressure", plain)[1]
 
 
+def test_breathing_is_less_known_where_the_charge_got_hotter() -> None:
+    """Both what pressure and what temperature may do to it, in quadrature."""
+    after = np.arange(6)[:, None] >= 3
+    hot = np.where(after, 320.0, 300.0) * np.ones((6, 5))
+    p = np.where(after, 2.2e5, 2.0e5) * np.ones((6, 5))
+    got = build_change(pair_table(t_charge_k=hot, p_manifold_pa=p), BUDGETS, PAIR, controlled=True)
+    parts = (0.005, 0.35 * np.log(320.0 / 300.0), 0.05 * np.log(1.1))
+    wanted = float(np.linalg.norm(parts))
+    assert sizes_of("volumetric_efficiency", got)[1] == pytest.approx(wanted)
+
+
 def test_brake_efficiency_is_less_known_where_lambda_moved() -> None:
     """u = 0.3 per ln(lambda), from the mean over bins of its absolute change."""
     lam = np.where(np.arange(6)[:, None] >= 3, 1.3, 1.4) * np.ones((6, 5))
