@@ -14,6 +14,7 @@ from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from math import ceil
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -106,9 +107,9 @@ def _work(task: tuple[int, int, int, int]) -> list[Outcome | str]:
 
 
 def study(campaigns: int, seed: int, names: Sequence[str] = ()) -> list[Outcome | str]:
-    """Run the study on all cores."""
+    """Run the study on all cores: at least so many campaigns, as many of each cell and engine."""
     chosen = [k for k, c in enumerate(CELLS) if not names or c.name in names]
-    each = max(1, round(campaigns / (len(chosen) * len(ENGINES))))
+    each = ceil(campaigns / (len(chosen) * len(ENGINES)))
     seeds = np.random.SeedSequence(seed).generate_state(len(chosen) * len(ENGINES))
     tasks = [
         (cell, engine, each, int(seeds[i * len(ENGINES) + engine]))
@@ -150,6 +151,25 @@ def line(cell: Cell, rows: Sequence[Outcome]) -> str:
     )
 
 
+def confusion(rows: Sequence[Outcome]) -> list[str]:
+    """Return the confusion tables: verdicts, then first-ranked causes, by planted cause."""
+    planted = {c.name: c.cause for c in CELLS}
+    lines = []
+    for title, found in (
+        ("verdict", lambda r: r.verdict),
+        ("cause ranked first", lambda r: r.ranked[0]),
+    ):
+        counts = Counter((planted[r.cell], found(r)) for r in rows)
+        columns = [word for word, _ in Counter(found(r) for r in rows).most_common()]
+        lines += ["", f"| planted, against {title} | " + " | ".join(columns) + " |"]
+        lines.append("|---" * (len(columns) + 1) + "|")
+        for cause in dict.fromkeys(planted.values()):
+            numbers = [counts[cause, word] for word in columns]
+            if any(numbers):
+                lines.append(f"| {cause} | " + " | ".join(map(str, numbers)) + " |")
+    return lines
+
+
 def report(rows: Sequence[Outcome]) -> str:
     """Return the tables as Markdown."""
     lines = [
@@ -161,6 +181,7 @@ def report(rows: Sequence[Outcome]) -> str:
         own = [r for r in rows if r.cell == cell.name]
         if own:
             lines.append(line(cell, own))
+    lines += confusion(rows)
     clean = {c.name for c in CELLS if c.clean}
     planted = {c.name: frozenset(c.cause.split("+")) for c in CELLS}
     asked = [r for r in rows if r.cell in clean and decidable(r.skew, r.change)]
