@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MOST_MEASUREMENTS = 8
+# Nearer than this on the axis of runs, two numbers would touch.
+LEAST_STEP = 1.12
 
 
 def pictures(result: Node, shown: Shown) -> tuple[Picture, ...]:
@@ -68,7 +70,8 @@ def _draw_runs(result: Node) -> Figure:
         label="this plan",
     )
     axes.set_xscale("log")
-    axes.set_xticks(runs, [str(r) for r in runs])
+    marked = _apart(runs)
+    axes.set_xticks(marked, [str(r) for r in marked])
     axes.minorticks_off()
     axes.set_ylim(bottom=0.0)
     percent_axis(axes)
@@ -76,6 +79,15 @@ def _draw_runs(result: Node) -> Figure:
     axes.set_ylabel("detectable change in %")
     axes.legend(loc="upper right")
     return figure
+
+
+def _apart(runs: Sequence[int]) -> list[int]:
+    """Return the numbers of runs that can be written side by side on a logarithmic axis."""
+    kept: list[int] = []
+    for r in runs:
+        if not kept or r > LEAST_STEP * kept[-1]:
+            kept.append(r)
+    return kept
 
 
 def _measurements_picture(rows: Sequence[Node], now: float) -> Picture:

@@ -416,7 +416,7 @@ def alive(pid: int) -> bool:
     return stat.exists() and stat.read_text().rpartition(")")[2].split()[0] != "Z"
 
 
-COUNT = 24
+COUNT = 48
 
 
 @pytest.fixture(scope="module")
