@@ -105,7 +105,7 @@ def _price(row: Node) -> str:
 
 
 def _print_by_speed(rows: tuple[Node, ...], console: Console) -> None:
-    titles = ("rpm", "indicated", "engine", "skew")
+    titles = ("rpm", "indicated", "engine, 95 %", "skew, 95 %")
     table = plain_table(*titles, right=titles)
     for row in rows:
         table.add_row(
