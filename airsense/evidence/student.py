@@ -86,7 +86,7 @@ class Mixture:
         p = np.reshape(probability, (-1, *[1] * (short.mean.ndim - 1)))
         own = short.mean + short.scale * of_unit.reshape(*p.shape, 1)
         low, high = own.min(axis=-1), own.max(axis=-1)
-        while np.any(high - low > _RESOLUTION):
+        while np.any(high - low > _RESOLUTION * (1.0 + np.abs(low))):
             middle = 0.5 * (low + high)
             under = short.cdf(middle) < p
             low, high = np.where(under, middle, low), np.where(under, high, middle)

@@ -164,6 +164,15 @@ def test_a_mixture_falls_apart_by_what_its_components_assume() -> None:
     assert MIXED.under_each(0.0) == ()
 
 
+def test_a_quantile_that_nothing_bounds_is_found_too() -> None:
+    wide = Mixture(
+        weight=np.array([0.5, 0.5]), mean=np.array([0.0, 1e9]), scale=np.array([1.0, 1e13]), dof=3.0
+    )
+    low, high = wide.quantiles([0.05, 0.95])
+    assert float(wide.cdf(low)) == pytest.approx(0.05, rel=1e-6)
+    assert float(wide.cdf(high)) == pytest.approx(0.95, rel=1e-6)
+
+
 def test_a_point_stays_a_point() -> None:
     got = single(0.02, 0.0, 5.0).interval()
     np.testing.assert_allclose([got.low, got.value, got.high], np.expm1(0.02), atol=1e-8)
