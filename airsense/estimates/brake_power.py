@@ -8,9 +8,8 @@ from airsense.estimates.combustion import fuel_of
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.fuel_lambda import lambda_influence
-from airsense.estimates.humidity import OF_DRY_AIR, humidity_influence
+from airsense.estimates.humidity import OF_DRY_AIR, humidity_influence, moist_over_dry
 from airsense.estimates.run import Run
-from airsense.physics.air import humidity_ratio
 from airsense.setup.engine import EngineSetup, Ignition
 
 METHOD = "brake_power"
@@ -45,7 +44,7 @@ def brake_power(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     assert run.air is not None
     fuel, _ = fuel_of(setup)
     efficiency = EFFICIENCY_PRIOR[setup.engine.ignition]
-    humid = 1.0 + float(humidity_ratio(run.air.x_vapour))
+    humid = moist_over_dry(run.air)
     useful = efficiency * np.minimum(run.lambda_, 1.0) * fuel.lhv_jpkg
     burnt = np.where(run.power_w > 0.0, run.power_w, np.nan) / useful
     eta = sizes.brake_efficiency

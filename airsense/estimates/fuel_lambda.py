@@ -7,9 +7,8 @@ import numpy as np
 from airsense.estimates.combustion import fuel_of
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
-from airsense.estimates.humidity import OF_DRY_AIR, humidity_influence
+from airsense.estimates.humidity import OF_DRY_AIR, humidity_influence, moist_over_dry
 from airsense.estimates.run import Run
-from airsense.physics.air import humidity_ratio
 from airsense.setup.engine import EngineSetup
 
 METHOD = "fuel_lambda"
@@ -58,7 +57,7 @@ def fuel_lambda(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     assert run.lambda_ is not None
     assert run.air is not None
     fuel, _ = fuel_of(setup)
-    humid = 1.0 + float(humidity_ratio(run.air.x_vapour))
+    humid = moist_over_dry(run.air)
     mdot = run.mdot_fuel_kgps * run.lambda_ * fuel.afr_stoich * humid
     budget = [
         influence_of(sizes.fuel, key="fuel"),

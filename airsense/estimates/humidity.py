@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from airsense.estimates.estimate import Influence
 from airsense.estimates.run import Air
+from airsense.physics.air import humidity_ratio
 
 # Vapour in place of air changes density: flow from the manifold state goes as 1/R.
 OF_DENSITY = -1.0
 # Burnt oxygen tells dry air: the moist flow goes as 1 + W, and d ln(1 + W) / d ln R is close to
 # (Mv/Ma) / (1 - Mv/Ma) = 0.622 / 0.378 in air.
 OF_DRY_AIR = 1.65
+
+
+def moist_over_dry(air: Air) -> float:
+    """Return the mass of the moist air that carries one of dry air: 1 + W."""
+    return 1.0 + float(humidity_ratio(air.x_vapour))
 
 
 def humidity_influence(air: Air, sensitivity: float) -> Influence:
