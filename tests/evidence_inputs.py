@@ -1,23 +1,28 @@
-"""Small hand-made runs, changes and conditions for tests of estimates and evidence."""
+"""Small hand-made runs, cells, readings at rest and budgets for tests of estimates and evidence."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from airsense.estimates import brake_power, fuel_lambda, speed_density
 from airsense.estimates.run import Air, Run
-from airsense.evidence.bins import BinTable
-from airsense.evidence.effects import Effect
-from airsense.evidence.hypotheses import Conditions
-from airsense.evidence.inference import Change
+from airsense.estimates.segments import Kind
+from airsense.evidence.budget import Part, RouteBudget
+from airsense.evidence.cells import Cells
+from airsense.evidence.priors import Cause, PriorTable
+from airsense.evidence.rest import Rest, RestKind
+from airsense.evidence.signatures import Effect, effects_of, observed
 from airsense.logs.log import Channel, Log
 from airsense.setup.engine import Engine, EngineSetup, Fuel, Ignition, Uncertainty
 
 FloatArray = NDArray[np.float64]
 DRY = Air(x_vapour=0.0, r_jpkgk=287.0, u_r_abs=0.0, u_r_run=0.0)
-ROUTES = ("mass_air_flow", "speed_density", "fuel_lambda")
+ROUTES = (speed_density.METHOD, fuel_lambda.METHOD)
+AMBIENT_PA = 1.0e5
 
 
 def channel(
@@ -80,102 +85,118 @@ _ARRAYS = {
 }  # fmt: skip
 
 
-def effect(
-    key: str,
-    sensitivity: Sequence[float],
+def cells_of(
     *,
-    run: float = 0.0,
-    between: float = 0.0,
-    absolute: float = 0.0,
-    dof: float = 5.6,
-) -> Effect:
-    """Return an effect labelled by its key."""
-    return Effect(
-        key=key,
-        label=key,
-        sensitivity=np.array(sensitivity, dtype=np.float64),
-        absolute=absolute,
-        run=run,
-        between=between,
-        dof=dof,
-    )
-
-
-def usual_effects(scale: float = 1.0) -> tuple[Effect, ...]:
-    """Return one sensor effect a route, one that two routes share, and the engine's own."""
-    return (
-        effect("mass_air_flow", (1, 0, 0), run=0.003 * scale),
-        effect("manifold_pressure", (0, 1, 0), run=0.003 * scale, between=0.002 * scale),
-        effect("engine_speed", (0, 1, 1), run=0.0005 * scale, between=0.0003 * scale),
-        effect("fuel", (0, 0, 1), run=0.006 * scale, between=0.004 * scale),
-        effect("engine", (1, 1, 1), run=0.005 * scale, between=0.003 * scale, dof=4.0),
-    )
-
-
-def change_of(
-    value: ArrayLike,
-    *,
+    runs: int = 3,
+    size: int = 8,
     routes: Sequence[str] = ROUTES,
-    effects: Sequence[Effect] | None = None,
-    noise: float = 1e-6,
-    common: float = 1e-6,
-    run_weight: float = 2.0 / 3.0,
-) -> Change:
-    """Return a change; `value` is (n_routes, n_bins), or (n_routes,) for six equal bins."""
-    v = np.asarray(value, dtype=np.float64)
-    v = np.repeat(v[:, None], 6, axis=1) if v.ndim == 1 else v
-    return Change(
+    idle: bool = False,
+    noise: float = 0.002,
+    **replaced: object,
+) -> Cells:
+    """Return full-load sweeps of two configurations, `runs` each, on which all routes agree.
+
+    Each run has `size` cells from 1600 to 3800 rpm and 60 to 130 kPa of boost, and with `idle`
+    one more at 800 rpm. Fields of `Cells` may be replaced.
+    """
+    share = np.linspace(0.0, 1.0, size)
+    speed, p = 1600.0 + 2200.0 * share, AMBIENT_PA + 6e4 + 7e4 * np.sin(0.5 * np.pi * share)
+    kind = np.full(size, int(Kind.PULL))
+    if idle:
+        speed, p, kind = np.r_[speed, 800.0], np.r_[p, 1.01e5], np.r_[kind, int(Kind.IDLE)]
+    count, every = speed.size, 2 * runs
+
+    def tiled(values: FloatArray) -> FloatArray:
+        return np.tile(values, every)
+
+    ln_maf = np.log(p * 2e-3 * speed / (120.0 * 287.0 * 315.0))
+    plain = np.zeros(count * every)
+    cells = Cells(
         routes=tuple(routes),
-        speed_rpm=np.linspace(1800.0, 3800.0, v.shape[1]),
-        value=v,
-        noise=np.full(v.shape, noise),
-        common_noise=np.full(v.shape[1], common),
-        run_weight=run_weight,
-        effects=tuple(usual_effects() if effects is None else effects),
+        run=np.repeat(np.arange(every), count),
+        after=np.repeat(np.arange(every) >= runs, count),
+        kind=tiled(kind).astype(np.int64),
+        sweep=tiled(kind == Kind.PULL).astype(bool),
+        time_s=tiled(np.arange(count, dtype=np.float64)),
+        length_s=plain + 0.5,
+        ln_maf=tiled(ln_maf),
+        ln_route=np.tile(ln_maf, (len(routes), every)),
+        u_noise=np.full((len(routes), count * every), noise),
+        speed_rpm=tiled(speed),
+        p_manifold_pa=tiled(p),
+        p_ambient_pa=plain + AMBIENT_PA,
+        t_charge_k=plain + 315.0,
+        t_inlet_k=plain * np.nan,
+        lambda_=plain + 1.4,
+        map_slope=plain * np.nan,
+        rate_ps=plain,
+    )
+    return replace(cells, **replaced)  # type: ignore[arg-type]
+
+
+def shifted(cells: Cells, residual: ArrayLike, *, everywhere: bool = False) -> Cells:
+    """Return the cells with ln(MAF) - ln(route) moved after the change, or in all cells.
+
+    `residual` broadcasts to (n_routes, m). The routes move and the axis ln(MAF) stays, so that
+    the columns of the causes stay as they were.
+    """
+    on = np.ones(cells.size) if everywhere else cells.after.astype(np.float64)
+    moved = np.broadcast_to(np.asarray(residual, dtype=np.float64), cells.ln_route.shape)
+    return replace(cells, ln_route=cells.ln_route - moved * on)
+
+
+def rest_of(
+    *, before: ArrayLike = (), after: ArrayLike = (), kind: RestKind = RestKind.STILL
+) -> Rest:
+    """Return readings of the pressure sensor at rest, one a run: ln(sensor / barometer)."""
+    b, a = np.atleast_1d(before).astype(float), np.atleast_1d(after).astype(float)
+    value = np.r_[b, a]
+    return Rest(
+        run=np.arange(value.size),
+        after=np.arange(value.size) >= b.size,
+        kind=np.full(value.size, int(kind)),
+        value=value,
+        pressure_pa=AMBIENT_PA * np.exp(value),
+        u_noise=np.full(value.size, 3e-4),
     )
 
 
-def conditions_for(change: Change, **given: object) -> Conditions:
-    """Return plausible full-load conditions over the bins of a change."""
-    speed = change.speed_rpm
-    share = (speed - speed[0]) / (speed[-1] - speed[0])
-    fields: dict[str, object] = {
-        "routes": change.routes,
-        "speed_rpm": speed,
-        "mdot_kgps": 0.05 + 0.10 * share,
-        "boost_pa": 8e4 + 5e4 * np.sin(np.pi * share),
-        "p_manifold_pa": 1.8e5 + 5e4 * np.sin(np.pi * share),
-        "t_charge_k": 310.0 + 15.0 * share,
-        "lambda_routes": tuple(r for r in change.routes if r in {"fuel_lambda", "brake_power"}),
-        **given,
-    }
-    return Conditions(**fields)  # type: ignore[arg-type]
+# key, routes that it moves (with sensitivity), absolute, between, run: about the defaults.
+_PARTS: tuple[tuple[str, Mapping[str, float], float, float, float], ...] = (
+    ("volumetric_efficiency", {speed_density.METHOD: -1.0}, 0.05, 0.005, 0.0),
+    ("manifold_pressure", {speed_density.METHOD: -1.0}, 0.015, 0.0013, 0.0027),
+    ("charge_temperature", {speed_density.METHOD: 1.0}, 0.0065, 0.0014, 0.0028),
+    ("fuel", {fuel_lambda.METHOD: -1.0}, 0.04, 0.003, 0.006),
+    ("lambda", {fuel_lambda.METHOD: -1.0, brake_power.METHOD: -1.0}, 0.02, 0.003, 0.006),
+    ("brake_efficiency", {brake_power.METHOD: -1.0}, 0.10, 0.01, 0.006),
+)
 
 
-def table_of(
-    ln: Mapping[str, ArrayLike],
-    *,
-    u_noise: float = 1e-3,
-    u_common: float = 0.0,
-    samples: int = 10,
-    **states: ArrayLike,
-) -> BinTable:
-    """Return a table of repeats; `ln` and states have shape (n_repeats, n_bins)."""
-    rows = {name: np.asarray(v, dtype=np.float64) for name, v in ln.items()}
-    shape = next(iter(rows.values())).shape
-    edges = np.linspace(1800.0, 3800.0, shape[1] + 1)
-    state = {
-        name: np.broadcast_to(np.asarray(v, dtype=np.float64), shape) for name, v in states.items()
-    }
-    for name in ("p_manifold_pa", "t_charge_k", "boost_pa", "lambda_", "mdot_fuel_kgps", "power_w"):
-        state.setdefault(name, np.full(shape, np.nan))
-    return BinTable(
-        centre_rpm=0.5 * (edges[1:] + edges[:-1]),
-        edges_rpm=edges,
-        labels=tuple(f"run {k}" for k in range(shape[0])),
-        ln=rows,
-        u_noise={name: np.full(shape, u_noise) for name in rows},
-        u_common=np.full(shape, u_common),
-        state=state,
-        samples=np.full(shape, samples, dtype=np.int64),
+def budget_of(routes: Sequence[str] = ROUTES, scale: float = 1.0) -> RouteBudget:
+    """Return a joint budget of some routes; `scale` multiplies what changes between runs."""
+    parts = [
+        Part(
+            key=key,
+            label=key,
+            sensitivity=np.array([moved.get(r, 0.0) for r in routes]),
+            absolute=absolute,
+            between=scale * between,
+            run=scale * run,
+        )
+        for key, moved, absolute, between, run in _PARTS
+    ]
+    sensor = Part(
+        key="mass_air_flow",
+        label="MAF reading",
+        sensitivity=np.ones(len(routes)),
+        absolute=0.0,
+        between=0.0,
+        run=0.003 * scale,
     )
+    return RouteBudget(parts=(*parts, sensor))
+
+
+def forms_of(cause: Cause, cells: Cells, rest: Rest | None = None) -> tuple[Effect, ...]:
+    """Return the columns of a cause over cells and readings at rest."""
+    seen = observed(cells, rest_of() if rest is None else rest)
+    return effects_of(PriorTable().of(cause), seen)

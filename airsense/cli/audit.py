@@ -9,7 +9,6 @@ import click
 from airsense.cli.common import (
     EXIT_CONDITION_MET,
     IN_FILE,
-    VERDICTS,
     Output,
     fail_on_option,
     output_options,
@@ -18,18 +17,25 @@ from airsense.cli.common import (
 
 @click.command()
 @click.argument("claims", type=IN_FILE)
-@fail_on_option(*VERDICTS, "supported", "contradicted")
+@click.option("--engine", type=IN_FILE, help="engine.toml, where CLAIMS is a CSV of results.")
+@fail_on_option("supported", "partly_supported", "contradicted", "undetermined")
 @output_options
 @click.pass_context
-def command(context: click.Context, claims: Path, fail_on: tuple[str, ...], output: Output) -> None:
+def command(
+    context: click.Context,
+    claims: Path,
+    engine: Path | None,
+    fail_on: tuple[str, ...],
+    output: Output,
+) -> None:
     """Check the printed figures of CLAIMS.toml: supported, contradicted or open.
 
-    `airsense new claims` writes a commented template. --fail-on takes a verdict, such as
-    sensor_skew, or an outcome, such as contradicted.
+    `airsense new claims` writes a commented template. With --engine, CLAIMS is a CSV table of
+    results, and each intake is held against the first one.
     """
     from airsense.jobs import audit
 
-    result = audit.run(claims)
+    result = audit.run(claims, engine)
     output.write(result)
     if result.says(fail_on):
         context.exit(EXIT_CONDITION_MET)

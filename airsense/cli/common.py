@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import importlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -16,13 +15,17 @@ LOG_FILE = click.Path(path_type=Path)
 IN_FILE = click.Path(path_type=Path)
 OUT_FILE = click.Path(path_type=Path)
 EXIT_CONDITION_MET = 3
+STANDARD_OUTPUT = "-"
 # The words of a comparison's verdict; written out, so that --help need not load the evidence.
 VERDICTS = (
     "gain_supported",
     "partly_supported",
-    "sensor_skew",
-    "no_change",
     "loss_supported",
+    "gain_elsewhere",
+    "reading_only",
+    "no_change",
+    "tune_gain_supported",
+    "tune_no_gain",
     "undetermined",
 )
 
@@ -64,6 +67,7 @@ class Output:
         force: bool,
         quiet: bool,
         units: str | None,
+        everything: bool = False,
     ) -> None:
         self.json = json
         self.report = report
@@ -72,12 +76,18 @@ class Output:
         self.force = force
         self.quiet = quiet
         self.units = units
+        self.everything = everything
+
+    @property
+    def json_to_screen(self) -> bool:
+        """Whether the JSON goes to standard output, which then holds nothing else."""
+        return self.json is not None and str(self.json) == STANDARD_OUTPUT
 
     def check(self) -> None:
         """Refuse before the work, not after it, if an output may not be written."""
         from airsense.report.files import refuse_overwrite
 
-        for path in (self.json, self.report):
+        for path in (None if self.json_to_screen else self.json, self.report):
             if path is not None:
                 refuse_overwrite(path, force=self.force)
         if self.figures is not None:
@@ -92,7 +102,10 @@ class Output:
         if self.json is not None:
             from airsense.report.as_json import to_json
 
-            write_text(self.json, to_json(result), force=self.force)
+            if self.json_to_screen:
+                click.echo(to_json(result).encode("utf-8"), nl=False)
+            else:
+                write_text(self.json, to_json(result), force=self.force)
         if self.report is not None:
             from airsense.report.html import render_page
 
@@ -107,23 +120,26 @@ class Output:
                 units=self.units,
                 force=self.force,
             )
-        if not self.quiet:
+        if not self.quiet and not self.json_to_screen:
             self.show(result)
 
     def show(self, result: Any) -> None:
         """Print the readable answer of one result."""
         from airsense.report.console import make_console
+        from airsense.report.text import render
 
-        # A plain object was read back from a file; the other kinds of text need the result itself.
-        kind = "report" if isinstance(result, dict) else result.schema.split("/")[0].split(".")[1]
-        text = importlib.import_module(f"airsense.report.text_{kind}")
-        text.render(result, make_console(), self.units)
+        render(result, make_console(), self.units, everything=self.everything)
 
 
 def output_options(function: F) -> F:
     """Add the options of `Output` to a command and hand it one `output`."""
 
-    @click.option("--json", "json_file", type=OUT_FILE, help="Write the result as JSON.")
+    @click.option(
+        "--json",
+        "json_file",
+        type=OUT_FILE,
+        help="Write the result as JSON; - is standard output, which then holds nothing else.",
+    )
     @click.option("--report", "report_file", type=OUT_FILE, help="Write the page (HTML).")
     @click.option("--figures", type=OUT_FILE, metavar="DIR", help="Write each figure to a file.")
     @click.option(
@@ -136,6 +152,7 @@ def output_options(function: F) -> F:
         help="Of the figures; may repeat.",
     )
     @click.option("--units", type=click.Choice(["si", "us"]), help="Units of text and page.")
+    @click.option("--all", "everything", is_flag=True, help="Print the full answer.")
     @click.option("--quiet", "-q", is_flag=True, help="Print nothing but errors.")
     @click.option("--force", is_flag=True, help="Replace output files that exist.")
     @functools.wraps(function)
@@ -146,6 +163,7 @@ def output_options(function: F) -> F:
         figures: Path | None,
         figure_formats: tuple[str, ...],
         units: str | None,
+        everything: bool,
         quiet: bool,
         force: bool,
         **kwargs: Any,
@@ -158,6 +176,7 @@ def output_options(function: F) -> F:
             force=force,
             quiet=quiet,
             units=units,
+            everything=everything,
         )
         output.check()
         return function(*args, output=output, **kwargs)

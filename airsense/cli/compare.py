@@ -19,7 +19,7 @@ from airsense.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from airsense.jobs.compare import CompareResult
+    from airsense.jobs.comparison.result import CompareResult
 
 
 @click.command()
@@ -50,10 +50,10 @@ def command(  # noqa: PLR0913, PLR0917  # one parameter an option
     fail_on: tuple[str, ...],
     output: Output,
 ) -> None:
-    """Split an indicated airflow change into true change and sensor skew.
+    """Say what of an indicated change of air the engine breathes, and what the intake gave.
 
     Either --engine with --before and --after (both repeat, one log a run), or a CAMPAIGN.toml.
-    --fail-on takes a verdict of any pair, such as sensor_skew.
+    --fail-on takes a verdict of any pair, such as reading_only.
     """
     result = _run(campaign, engine_file, before, after, rpm=rpm, margin=margin / 100.0)
     output.write(result)

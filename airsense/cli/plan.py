@@ -19,32 +19,51 @@ FRACTION = click.FloatRange(0.0, 1.0, min_open=True, max_open=True)
 )
 @click.option(
     "--quantity",
-    type=click.Choice(["airflow_change", "sensor_skew", "brake_power_change"]),
+    type=click.Choice(["airflow_change", "indicated_surplus", "sensor_skew", "brake_power_change"]),
     default="airflow_change",
     show_default=True,
     help="What is to be settled.",
 )
-@click.option("--change", type=FRACTION, default=0.01, show_default=True, help="As a fraction.")
+@click.option(
+    "--still", is_flag=True, help="Each log will begin with ignition on and the engine still."
+)
+@click.option(
+    "--change",
+    type=click.FloatRange(0.0, 100.0, min_open=True),
+    default=3.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="Change to be shown; 0.1 or more.",
+)
 @click.option("--power", type=FRACTION, default=0.90, show_default=True, help="To see it.")
 @click.option(
     "--confidence", type=FRACTION, default=0.95, show_default=True, help="Of the interval."
 )
 @output_options
-def command(  # one parameter an option
+def command(  # noqa: PLR0913, PLR0917  # one parameter an option
     engine_file: Path,
     logs: tuple[Path, ...],
     sensors: tuple[str, ...],
     quantity: str,
+    still: bool,
     change: float,
     power: float,
     confidence: float,
     output: Output,
 ) -> None:
     """Plan a test that can resolve a change: runs, their order, and the sensor to add."""
-    from airsense.evidence.planning import PlannedQuantity, Wish
+    from airsense.evidence.planning import Wish
+    from airsense.evidence.planning_states import PlannedQuantity
     from airsense.jobs import plan
 
-    wish = Wish(change=change, power=power, confidence=confidence)
+    wish = Wish(change=change / 100.0, power=power, confidence=confidence)
     output.write(
-        plan.run(engine_file, logs, sensors=sensors, quantity=PlannedQuantity(quantity), wish=wish)
+        plan.run(
+            engine_file,
+            logs,
+            sensors=sensors,
+            still=still,
+            quantity=PlannedQuantity(quantity),
+            wish=wish,
+        )
     )

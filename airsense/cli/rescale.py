@@ -14,17 +14,21 @@ from airsense.cli.common import IN_FILE, LOG_FILE, OUT_FILE, Output, engine_opti
 @engine_option
 @click.option("--table", "table_file", required=True, type=IN_FILE, help="Table in force (CSV).")
 @click.option("--baseline", multiple=True, type=LOG_FILE, help="Log with the old tube. Repeat.")
+@click.option("--baseline-table", type=IN_FILE, help="Table in force in the baseline logs (CSV).")
 @click.option("--out", type=OUT_FILE, help="Write the new table, with a note beside it.")
 @click.option("--max-step", type=float, default=10.0, metavar="PERCENT", show_default=True)
+@click.option("--apply", "percent", type=float, default=100.0, metavar="PERCENT", show_default=True)
 @click.option("--force-cause", is_flag=True, help="Bake in a difference that is not the sensor's.")
 @output_options
-def command(
+def command(  # noqa: PLR0913, PLR0917  # one parameter an option
     logs: tuple[Path, ...],
     engine_file: Path,
     table_file: Path,
     baseline: tuple[Path, ...],
+    baseline_table: Path | None,
     out: Path | None,
     max_step: float,
+    percent: float,
     force_cause: bool,
     output: Output,
 ) -> None:
@@ -38,7 +42,9 @@ def command(
         logs,
         table_file,
         baseline=baseline,
+        baseline_table=baseline_table,
         max_step=max_step / 100.0,
+        share=percent / 100.0,
         force_cause=force_cause,
     )
     output.write(result)

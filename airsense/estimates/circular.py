@@ -156,6 +156,8 @@ def _judge(
 def _ln_ratio(ln_flow: FloatArray, ln_reading: FloatArray, lag: int) -> FloatArray:
     """Return the finite logarithms of the ratio, the flow `lag` steps late, without the ends."""
     edge = len(LAGS_IN_STEPS)
+    if ln_flow.size <= 2 * edge:
+        return np.zeros(0)
     with np.errstate(invalid="ignore"):
         ratio = ln_flow[edge - lag : ln_flow.size - edge - lag] - ln_reading[edge:-edge]
     return np.asarray(ratio[np.isfinite(ratio)], dtype=np.float64)

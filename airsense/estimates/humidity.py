@@ -13,6 +13,10 @@ OF_DENSITY = -1.0
 OF_DRY_AIR = 1.65
 
 
+# Repeats of one configuration are mostly of one day: they differ by a part of what days do.
+RUN_SHARE = 0.3
+
+
 def moist_over_dry(air: Air) -> float:
     """Return the mass of the moist air that carries one of dry air: 1 + W."""
     return 1.0 + float(humidity_ratio(air.x_vapour))
@@ -24,7 +28,7 @@ def humidity_influence(air: Air, sensitivity: float) -> Influence:
         key="humidity",
         label="humidity of the air",
         absolute=air.u_r_abs,
-        run=air.u_r_run,
+        run=RUN_SHARE * air.u_r_run,
         between=air.u_r_run,
         sensitivity=sensitivity,
     )

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
+from airsense.estimates.boost_demand import find_boost_demand, find_wheel_power
 from airsense.estimates.combustion import (
     find_fuel_flow,
     find_lambda,
@@ -67,6 +68,8 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
     filling, filling_assumed = _filling(setup.engine, time_s, pressures, charge, air)
     expected = _expected_flow(setup.engine, speed, pressures, charge, filling)
     maf, lags = _aligned_maf(log, time_s, expected)
+    demand = find_boost_demand(log, time_s, pressures)
+    wheel = find_wheel_power(log, time_s, speed, setup.engine)
     logged = partial(on_grid, log, time_s=time_s)
     return Run(
         name=log.path,
@@ -77,23 +80,28 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         mdot_maf_kgps=maf,
         p_manifold_pa=pressures.p_manifold_pa,
         p_ambient_pa=pressures.p_ambient_pa,
-        p_ambient_assumed=pressures.ambient_assumed,
+        p_ambient_source=pressures.ambient_source,
+        p_resolution_pa=log["manifold_pressure"].resolution if "manifold_pressure" in log else 0.0,
         from_gauge=pressures.from_gauge,
         t_charge_k=charge.t_charge_k,
         t_ambient_k=charge.t_ambient_k,
         charge_estimated=charge.estimated,
         u_t_charge_k=charge.u_k,
+        t_inlet_k=charge.t_inlet_k,
         air=air,
         mdot_fuel_kgps=fuel_flow.mdot_kgps,
         fuel_is_per_stroke=fuel_flow.per_stroke,
         lambda_=find_lambda(log, fuel, time_s),
         power_w=find_power_w(log, time_s, speed),
+        wheel_power_w=wheel.power_w,
+        p_demand_pa=demand.p_demand_pa,
         mdot_filling_kgps=filling,
         lags_s=lags,
         findings=(
             *log.findings,
             *pressures.findings,
             *charge.findings,
+            *wheel.findings,
             *_condensation(log, pressures, charge, air),
         ),
         assumptions=(
@@ -101,6 +109,8 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
             *charge.assumptions,
             *fuel_assumed,
             *fuel_flow.assumptions,
+            *demand.assumptions,
+            *wheel.assumptions,
             *air_assumed,
             *filling_assumed,
         ),
@@ -163,7 +173,7 @@ def _air(log: Log, pressures: Pressures, charge: Charge) -> tuple[Air, tuple[Ass
 
 def smoothed(x: FloatArray, step_s: float, width_s: float = SMOOTHING_S) -> FloatArray:
     """Return a centred moving mean over `width_s`, NaN-aware, same shape."""
-    half = max(0, round(0.5 * width_s / step_s))
+    half = min(max(0, round(0.5 * width_s / step_s)), (x.size - 1) // 2)
     if half == 0 or x.size < 3:
         return x.astype(np.float64)
     good = np.isfinite(x)

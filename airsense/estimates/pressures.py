@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from airsense.estimates.run import on_grid
+from airsense.estimates.run import ENGINE_OFF_RPM, on_grid
 from airsense.logs.canon import CANON
 from airsense.logs.log import Log
 from airsense.physics.atmosphere import SEA_LEVEL_PA
@@ -15,7 +15,6 @@ from airsense.results import Assumption, Finding, Severity
 
 FloatArray = NDArray[np.float64]
 
-ENGINE_OFF_RPM = 50.0
 RUN_DOWN_S = 2.0
 MIN_STILL_SAMPLES = 2
 MAX_STILL_SPREAD_PA = 1_500.0
@@ -27,11 +26,14 @@ U_ASSUMED_BAROMETER_RUN_PA = 500.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pressures:
-    """Manifold and ambient pressure. [Pa absolute]"""
+    """Manifold and ambient pressure. [Pa absolute]
+
+    `ambient_source`: logged, engine off or assumed.
+    """
 
     p_manifold_pa: FloatArray | None
     p_ambient_pa: float
-    ambient_assumed: bool
+    ambient_source: str
     from_gauge: bool
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
@@ -67,7 +69,7 @@ def find_pressures(log: Log, time_s: FloatArray) -> Pressures:
     return Pressures(
         p_manifold_pa=manifold,
         p_ambient_pa=ambient,
-        ambient_assumed=assumed,
+        ambient_source=source,
         from_gauge=from_gauge,
         findings=tuple(findings),
         assumptions=tuple(assumptions),

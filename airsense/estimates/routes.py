@@ -79,7 +79,9 @@ class Unused:
 def sizes_for(runs: Sequence[Run], setup: EngineSetup) -> Defaults:
     """Return the uncertainties in force: the estimated charge temperature's if any run needs it."""
     return defaults_for(
-        setup.uncertainty, charge_temperature_estimated=any(r.charge_estimated for r in runs)
+        setup.uncertainty,
+        charge_temperature_estimated=any(r.charge_estimated for r in runs),
+        inlet_logged=all(r.t_inlet_k is not None for r in runs if r.charge_estimated),
     )
 
 

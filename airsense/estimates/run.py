@@ -13,6 +13,8 @@ from airsense.results import Assumption, Finding
 
 FloatArray = NDArray[np.float64]
 
+# Below this the engine stands.
+ENGINE_OFF_RPM = 50.0
 MIN_STEP_S = 0.04
 MAX_STEP_S = 0.2
 MAX_GAP_STEPS = 3.5
@@ -41,7 +43,7 @@ class Run:
 
     A quantity that was not logged is None. `charge_estimated` says that `t_charge_k` is worked
     out from the pressure ratio instead of measured; `u_t_charge_k` then holds its absolute
-    standard uncertainty.
+    standard uncertainty and `t_inlet_k` the temperature ahead of the compressor, where logged.
     """
 
     name: str
@@ -53,12 +55,14 @@ class Run:
     maf_signal: FloatArray | None = None
     p_manifold_pa: FloatArray | None = None
     p_ambient_pa: float = 101_325.0
-    p_ambient_assumed: bool = True
+    p_ambient_source: str = "assumed"
+    p_resolution_pa: float = 0.0
     from_gauge: bool = False
     t_charge_k: FloatArray | None = None
     t_ambient_k: float | None = None
     charge_estimated: bool = False
     u_t_charge_k: float | None = None
+    t_inlet_k: float | None = None
     air: Air | None = None
     mdot_fuel_kgps: FloatArray | None = None
     fuel_is_per_stroke: bool = False
@@ -66,14 +70,20 @@ class Run:
     lambda_excluded: str = ""
     egr_rate: FloatArray | None = None
     power_w: FloatArray | None = None
+    wheel_power_w: FloatArray | None = None
+    p_demand_pa: FloatArray | None = None
     depression_pa: FloatArray | None = None
     turbo_speed_rpm: FloatArray | None = None
     pedal: FloatArray | None = None
     mdot_filling_kgps: FloatArray | None = None
-    use: NDArray[np.bool_] | None = None
     lags_s: tuple[tuple[str, float], ...] = ()
     findings: tuple[Finding, ...] = ()
     assumptions: tuple[Assumption, ...] = field(default_factory=tuple)
+
+    @property
+    def p_ambient_assumed(self) -> bool:
+        """Whether nothing tells the ambient pressure."""
+        return self.p_ambient_source == "assumed"
 
     @property
     def step_s(self) -> float:

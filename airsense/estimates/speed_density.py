@@ -22,17 +22,6 @@ METHOD = "speed_density"
 SENSOR_RANGES_PA = (1.2e5, 2.55e5, 3.0e5, 4.0e5, 5.0e5, 7.0e5, 1.2e6)
 
 
-# Where samples with an open recirculation valve were found and left out, a valve that is nearly
-# shut may remain in the others: our choice.
-UNLOGGED_RECIRCULATION = Influence(
-    key="recirculation",
-    label="exhaust gas recirculation, not logged",
-    absolute=0.05,
-    run=0.01,
-    between=0.01,
-)
-
-
 def missing_for_speed_density(run: Run) -> str:
     """Return what the route lacks, or an empty text."""
     if run.p_manifold_pa is None:
@@ -131,8 +120,6 @@ def _budget(run: Run, sizes: Defaults, u_ve_frac: float) -> list[Influence]:
         ),
         humidity_influence(run.air, OF_DENSITY),
     ]
-    if run.use is not None:
-        budget.append(UNLOGGED_RECIRCULATION)
     if run.from_gauge and run.p_ambient_assumed:
         budget.append(
             Influence(

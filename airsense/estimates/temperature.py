@@ -34,6 +34,7 @@ class Charge:
     u_k: float | None
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
+    t_inlet_k: float | None = None
 
 
 def find_charge_temperature(
@@ -186,6 +187,7 @@ def _estimated(
         t_ambient_k=ambient_k,
         estimated=True,
         u_k=float(np.nanmedian(guess.u_k)),
+        t_inlet_k=inlet_k,
         findings=findings,
         assumptions=(
             Assumption(

@@ -8,9 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from airsense.errors import InputError
 from airsense.estimates.run import Run
-from airsense.estimates.segments import Segment
 
 FloatArray = NDArray[np.float64]
 
@@ -18,29 +16,32 @@ BIN_WIDTH_RPM = 200.0
 MIN_BINS = 3
 MAX_BINS = 16
 MIN_SAMPLES_PER_BIN = 3
-# Samples closer than this are not independent (hot film, smoothing, logger): our choice.
-CORRELATION_TIME_S = 0.3
 # How far a line is followed outside of its samples, as a share of what they span: our choice.
 MAX_EXTRAPOLATION = 0.5
-WINDOW_QUANTILES = {"pull": (0.01, 0.99), "steady": (0.05, 0.95)}
+WINDOW_QUANTILES = (0.01, 0.99)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repeat:
+    """The samples of a run that are full-load sweeps: `use` has shape (n,)."""
+
+    run: Run
+    use: NDArray[np.bool_]
+    label: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BinTable:
     """Means over samples, shape (n_repeats, n_bins) per quantity.
 
-    `ln` maps a route to the mean of ln(flow / (kg/s)); `u_noise` maps it to the standard
-    uncertainty of that mean from scatter inside the bin that the other routes do not share;
-    `u_common` is that of the scatter they do share (the operating point itself). NaN marks a bin
-    without enough samples.
+    `ln` maps a route to ln(flow / (kg/s)) at the bin's centre, `state` other quantities to their
+    means. NaN marks a bin without enough samples.
     """
 
     centre_rpm: FloatArray
     edges_rpm: FloatArray
     labels: tuple[str, ...]
     ln: Mapping[str, FloatArray]
-    u_noise: Mapping[str, FloatArray]
-    u_common: FloatArray
     state: Mapping[str, FloatArray]
     samples: NDArray[np.int64]
 
@@ -55,59 +56,33 @@ class BinTable:
             self,
             labels=tuple(label for label, keep in zip(self.labels, rows, strict=True) if keep),
             ln={name: value[rows] for name, value in self.ln.items()},
-            u_noise={name: value[rows] for name, value in self.u_noise.items()},
-            u_common=self.u_common[rows],
             state={name: value[rows] for name, value in self.state.items()},
             samples=self.samples[rows],
         )
 
 
 def common_window(
-    segments: Sequence[Segment], wanted_rpm: tuple[float, float] | None
-) -> tuple[float, float]:
-    """Return the engine-speed window that all segments cover, or the wanted one inside it.
+    repeats: Sequence[Repeat], wanted_rpm: tuple[float, float] | None
+) -> tuple[float, float] | None:
+    """Return the engine-speed window that all repeats cover, cut to the wanted one; None if none.
 
-    Raises
-    ------
-    InputError
-        If the segments share no window, or the wanted one lies outside of it.
+    Parameters
+    ----------
+    repeats : sequence of Repeat
+    wanted_rpm : tuple of float, optional
+        Lower and upper engine speed.
     """
-    lows, highs = [], []
-    for segment in segments:
-        speed = segment.run.speed_rpm[segment.use]
-        if speed.size:
-            low, high = np.quantile(speed, WINDOW_QUANTILES[segment.kind])
-            lows.append(float(low))
-            highs.append(float(high))
-    low, high = (max(lows), min(highs)) if lows else (0.0, 0.0)
-    spans = "; ".join(
-        f"{s.label}: {lo:.0f} to {hi:.0f} rpm"
-        for s, lo, hi in zip(segments, lows, highs, strict=False)
-    )
+    spans = [np.quantile(r.run.speed_rpm[r.use], WINDOW_QUANTILES) for r in repeats if r.use.any()]
+    if not spans:
+        return None
+    low, high = max(float(s[0]) for s in spans), min(float(s[1]) for s in spans)
     if wanted_rpm is not None:
         low, high = max(low, wanted_rpm[0]), min(high, wanted_rpm[1])
-    if high - low < BIN_WIDTH_RPM:
-        raise InputError(
-            "the runs share no window of engine speed",
-            where="--rpm" if wanted_rpm else "the logs",
-            got=spans or "no usable samples",
-            allowed=f"at least {BIN_WIDTH_RPM:.0f} rpm that every run covers",
-            fix=_how_to_widen(segments),
-        )
-    return low, high
-
-
-def _how_to_widen(segments: Sequence[Segment]) -> str:
-    if all(segment.kind == "steady" for segment in segments):
-        return (
-            "not every log holds a full-load pull of at least 2 s and 12 samples, and few samples "
-            "are steady: log longer or faster sweeps, or a drive with steady stretches"
-        )
-    return "give --rpm inside what all runs cover, or leave out the run that is too short"
+    return (low, high) if high - low >= BIN_WIDTH_RPM else None
 
 
 def bin_runs(
-    segments: Sequence[Segment],
+    segments: Sequence[Repeat],
     flows: Mapping[str, Sequence[FloatArray]],
     states: Mapping[str, Sequence[FloatArray | None]],
     window_rpm: tuple[float, float],
@@ -116,7 +91,7 @@ def bin_runs(
 
     Parameters
     ----------
-    segments : sequence of Segment
+    segments : sequence of Repeat
         The repeats.
     flows : mapping of str to sequence of ndarray
         Per route, per repeat: ln(flow) on the run's grid.
@@ -141,8 +116,6 @@ def bin_runs(
         edges_rpm=edges,
         labels=tuple(s.label for s in segments),
         ln={name: np.array([t.ln[name] for t in tables]) for name in flows},
-        u_noise={name: np.array([t.u_noise[name] for t in tables]) for name in flows},
-        u_common=np.array([t.u_common for t in tables]),
         state={name: np.array([t.state[name] for t in tables]) for name in states},
         samples=np.array([t.samples for t in tables]),
     )
@@ -151,13 +124,11 @@ def bin_runs(
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _OneRun:
     ln: Mapping[str, FloatArray]
-    u_noise: Mapping[str, FloatArray]
-    u_common: FloatArray
     state: Mapping[str, FloatArray]
     samples: NDArray[np.int64]
 
 
-def _bin_count(segments: Sequence[Segment], window_rpm: tuple[float, float]) -> int:
+def _bin_count(segments: Sequence[Repeat], window_rpm: tuple[float, float]) -> int:
     low, high = window_rpm
     per_run = [
         int(np.count_nonzero((s.run.speed_rpm[s.use] >= low) & (s.run.speed_rpm[s.use] <= high)))
@@ -169,63 +140,65 @@ def _bin_count(segments: Sequence[Segment], window_rpm: tuple[float, float]) -> 
 
 
 def _bin_one(
-    segment: Segment,
+    repeat: Repeat,
     flows: Mapping[str, FloatArray],
     states: Mapping[str, FloatArray | None],
     edges: FloatArray,
 ) -> _OneRun:
-    n_bins = edges.size - 1
-    stack = np.array(list(flows.values()))
-    speed = segment.run.speed_rpm
-    good = segment.use & np.all(np.isfinite(stack), axis=0)
-    good &= (speed >= edges[0]) & (speed <= edges[-1])
-    where = np.clip(np.searchsorted(edges, speed[good], side="right") - 1, 0, n_bins - 1)
-    count = np.bincount(where, minlength=n_bins).astype(np.float64)
-    x = np.log(speed[good])
-    rows = stack[:, good]
-    centre = np.log(0.5 * (edges[1:] + edges[:-1]))
-    means, residuals = _line_per_bin(x, rows, where, centre, count)
-    independent = _independent(count, segment.run)
-    common = residuals.mean(axis=0)
-    own = residuals - common
-    # The mean over k routes takes 1/k of each route's own scatter with it.
-    share = rows.shape[0] / max(rows.shape[0] - 1, 1)
-    enough = count >= MIN_SAMPLES_PER_BIN
+    speed = repeat.run.speed_rpm
+    with np.errstate(invalid="ignore"):
+        inside = repeat.use & (speed >= edges[0]) & (speed <= edges[-1])
+    cells = _Bins(speed_rpm=speed, inside=inside, edges_rpm=edges)
     return _OneRun(
-        ln={n: np.where(enough, means[i], np.nan) for i, n in enumerate(flows)},
-        u_noise={
-            n: np.sqrt(share * _variance(own[i], where, count) / independent)
-            for i, n in enumerate(flows)
+        ln={name: cells.line(value) for name, value in flows.items()},
+        state={
+            name: np.full(edges.size - 1, np.nan) if value is None else cells.mean(value)
+            for name, value in states.items()
         },
-        u_common=np.sqrt(_variance(common, where, count) / independent),
-        state={n: _mean_or_nan(v, good, where, count) for n, v in states.items()},
-        samples=count.astype(np.int64),
+        samples=cells.count(inside),
     )
 
 
-def _line_per_bin(
-    x: FloatArray, rows: FloatArray, where: NDArray[np.intp], centre: FloatArray, count: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return each route's value at the bin centre from a line through the bin, and residuals.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bins:
+    """The samples of one repeat that lie in the window, and the bins."""
 
-    A line instead of a plain mean: runs that dwell in different parts of a bin stay comparable.
-    It is not followed far beyond the samples: a few of them at an edge of the bin know no slope.
-    """
-    n_bins = centre.size
-    safe = np.maximum(count, 1)
-    dx = x - centre[where]
-    mean_x = np.bincount(where, dx, n_bins) / safe
-    dxc = dx - mean_x[where]
-    sxx = np.bincount(where, dxc**2, n_bins)
-    reach = _reach(dxc, where, -mean_x)
-    means, residuals = np.empty((rows.shape[0], n_bins)), np.empty_like(rows)
-    for i, y in enumerate(rows):
-        mean_y = np.bincount(where, y, n_bins) / safe
-        yc = y - mean_y[where]
-        slope = np.bincount(where, dxc * yc, n_bins) / np.maximum(sxx, 1e-12)
-        means[i] = mean_y + slope * reach
-        residuals[i] = yc - slope[where] * dxc
-    return means, residuals
+    speed_rpm: FloatArray
+    inside: NDArray[np.bool_]
+    edges_rpm: FloatArray
+
+    def place(self, good: NDArray[np.bool_]) -> NDArray[np.intp]:
+        found = np.searchsorted(self.edges_rpm, self.speed_rpm[good], side="right") - 1
+        return np.clip(found, 0, self.edges_rpm.size - 2)
+
+    def count(self, good: NDArray[np.bool_]) -> NDArray[np.int64]:
+        return np.bincount(self.place(good), minlength=self.edges_rpm.size - 1)
+
+    def mean(self, values: FloatArray) -> FloatArray:
+        good = self.inside & np.isfinite(values)
+        count = self.count(good)
+        total = np.bincount(self.place(good), values[good], count.size)
+        return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+    def line(self, values: FloatArray) -> FloatArray:
+        """Return the value at the bin centre from a line through the bin; NaN with few samples.
+
+        A line instead of a plain mean: runs that dwell in different parts of a bin stay
+        comparable. It is not followed far beyond the samples: a few at an edge know no slope.
+        """
+        good = self.inside & np.isfinite(values)
+        where, count = self.place(good), self.count(good)
+        centre = np.log(0.5 * (self.edges_rpm[1:] + self.edges_rpm[:-1]))
+        safe = np.maximum(count, 1)
+        dx = np.log(self.speed_rpm[good]) - centre[where]
+        mean_x = np.bincount(where, dx, count.size) / safe
+        dxc = dx - mean_x[where]
+        mean_y = np.bincount(where, values[good], count.size) / safe
+        sxx = np.bincount(where, dxc**2, count.size)
+        sxy = np.bincount(where, dxc * (values[good] - mean_y[where]), count.size)
+        slope = sxy / np.maximum(sxx, 1e-12)
+        at_centre = mean_y + slope * _reach(dxc, where, -mean_x)
+        return np.where(count >= MIN_SAMPLES_PER_BIN, at_centre, np.nan)
 
 
 def _reach(dxc: FloatArray, where: NDArray[np.intp], to_centre: FloatArray) -> FloatArray:
@@ -235,26 +208,3 @@ def _reach(dxc: FloatArray, where: NDArray[np.intp], to_centre: FloatArray) -> F
     np.maximum.at(last, where, dxc)
     beyond = MAX_EXTRAPOLATION * (last - first)
     return np.clip(to_centre, first - beyond, last + beyond)
-
-
-def _variance(residual: FloatArray, where: NDArray[np.intp], count: FloatArray) -> FloatArray:
-    return np.bincount(where, residual**2, count.size) / np.maximum(count - 2, 1)
-
-
-def _independent(count: FloatArray, run: Run) -> FloatArray:
-    """Return the number of independent samples in each bin."""
-    apart = max(CORRELATION_TIME_S, run.native_step_s)
-    return np.maximum(1.0, np.minimum(count, count * run.step_s / apart))
-
-
-def _mean_or_nan(
-    value: FloatArray | None, good: NDArray[np.bool_], where: NDArray[np.intp], count: FloatArray
-) -> FloatArray:
-    if value is None:
-        return np.full(count.size, np.nan)
-    chosen = value[good]
-    finite = np.isfinite(chosen)
-    total = np.bincount(where[finite], chosen[finite], count.size)
-    number = np.bincount(where[finite], minlength=count.size)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(number > 0, total / number, np.nan)

@@ -14,7 +14,7 @@ from scipy.special import ndtri
 
 from airsense.estimates import maf
 from airsense.estimates.estimate import Influence
-from airsense.estimates.recirculation import apparent_ve
+from airsense.estimates.recirculation import ValveShut, apparent_ve
 from airsense.estimates.run import Run
 from airsense.evidence.bins import BinTable
 from airsense.results import Interval
@@ -108,7 +108,7 @@ def draw_curves(
     of = np.array(configuration)
     return Curves(
         flows=tuple(
-            _curve(table, budgets[method], method, of == name, name)
+            _curve(table, budgets.get(method, ()), method, of == name, name)
             for name in names
             for method in table.ln
         ),
@@ -125,17 +125,13 @@ def _curve(
     configuration: str,
 ) -> FlowCurve:
     ln = table.ln[method][member]
-    noise = table.u_noise[method][member] ** 2 + table.u_common[member] ** 2
     good = np.isfinite(ln)
     count = np.count_nonzero(good, axis=0)
     points = []
     for b in np.flatnonzero(count > 0):
         rows = good[:, b]
         n = int(count[b])
-        variance = (
-            sum(i.sensitivity**2 * (i.run**2 / n + 0.5 * i.between**2) for i in budget)
-            + float(np.sum(noise[rows, b])) / n**2
-        )
+        variance = sum(i.sensitivity**2 * (i.run**2 / n + 0.5 * i.between**2) for i in budget)
         middle, half = float(np.mean(ln[rows, b])), K_95 * float(np.sqrt(variance))
         points.append(
             FlowPoint(
@@ -175,12 +171,15 @@ def _repeats(table: BinTable, of: NDArray[np.str_]) -> tuple[RepeatLevel, ...]:
 
 
 def apparent_points(
-    runs: Sequence[Run], setup: EngineSetup, configuration: Sequence[str]
+    runs: Sequence[Run],
+    shut: Sequence[ValveShut | None],
+    setup: EngineSetup,
+    configuration: Sequence[str],
 ) -> tuple[VePoint, ...]:
     """Return evenly thinned samples of apparent volumetric efficiency, none without pressure."""
     most = max(MOST_VE_POINTS // max(len(runs), 1), 1)
     points: list[VePoint] = []
-    for run, name in zip(runs, configuration, strict=True):
+    for run, valve, name in zip(runs, shut, configuration, strict=True):
         ve = apparent_ve(run, setup)
         if ve is None or run.p_manifold_pa is None:
             continue
@@ -193,7 +192,9 @@ def apparent_points(
                 engine_speed_rpm=float(run.speed_rpm[k]),
                 p_manifold_pa=float(run.p_manifold_pa[k]),
                 ve_frac=float(ve[k]),
-                recirculation_suspected=run.use is not None and not bool(run.use[k]),
+                recirculation_suspected=valve is not None
+                and valve.found
+                and not bool(valve.mask[k]),
             )
             for k in chosen
         )

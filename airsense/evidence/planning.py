@@ -1,88 +1,57 @@
-"""What a planned test can resolve: the interval of a change before a single run is made.
+"""What a planned test can resolve: the judgement of a test before a single run is made.
 
-A change is a weighted sum of rows (the sensor, the routes, brake power), each moved by the same
-effects that `compare` carries. The variance of an effect in the change of n runs each is
-
-    u_between^2 / swaps + (2 / n) u_run^2                                       (1)
-
-`swaps` is 1 when all runs of one configuration come first, and n when the configurations
-alternate, because what drifts is then drawn anew for each pair; an effect that belongs to the
-configuration itself (its breathing) does not average either way. Routes are weighted by
-generalized least squares; degrees of freedom follow Welch and Satterthwaite (JCGM 100, G.4.1)
-and grow with the repeats as those of a scaled inverse chi-square prior do.
+The states of one run are repeated for each run of both configurations, with the change that is
+planned for and with run effects of the declared size; what `compare` would say of such cells is
+then read from the same posterior.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import Enum
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.special import stdtrit
+from scipy.special import ndtri
 
-from airsense.evidence.effects import Effect, bin_correlation
-from airsense.evidence.student import welch_satterthwaite
+from airsense.estimates.segments import Kind
+from airsense.evidence.arrays import FloatArray
+from airsense.evidence.judgement import Judgement, evidence_of, judge, over_cells
+from airsense.evidence.matched import DECLARED_DOF, ENGINE_DOF, ENGINE_RUN, LnChange
+from airsense.evidence.planning_states import SEED, PlannedQuantity, Template, synthetic
+from airsense.evidence.posterior import Posterior, infer, reduce_observations
+from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, Cause, PriorTable
+from airsense.evidence.signatures import observed
+from airsense.evidence.verdict import (
+    DEFAULT_MARGIN,
+    TAIL_OF_GAIN,
+    TAIL_OF_SURPLUS,
+    Evidence,
+    weighted_quantiles,
+)
 
-FloatArray = NDArray[np.float64]
-
-MAX_RUNS = 30
-# A sweep of an unknown engine, in bins of 200 rpm.
-USUAL_SPEEDS_RPM = tuple(float(n) for n in range(1700, 3800, 200))
-# Effects that a configuration has of itself: alternating does not draw them anew.
-TIED_TO_CONFIGURATION = frozenset({"volumetric_efficiency", "brake_efficiency", "bore"})
-
-
-class PlannedQuantity(Enum):
-    """What a test can be planned for."""
-
-    AIRFLOW_CHANGE = "airflow_change"
-    SENSOR_SKEW = "sensor_skew"
-    BRAKE_POWER_CHANGE = "brake_power_change"
+# More runs than this are no plan: from here on another measurement is asked for.
+MAX_RUNS = 12
+SHOWN_RUNS = (1, 2, 3, 4, 6, 8, 12)
+# Half-widths need fewer draws than claims.
+DRAWS = 6_000
+# Detectable changes are looked for up to here: beyond it no intake goes.
+LARGEST_CHANGE = 0.15
+SCAN, HALVINGS = 1.35, 2
+LEAST_SHARE = 0.001
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wish:
     """What is wanted: the change, the probability of seeing it, the confidence of the interval."""
 
-    change: float = 0.01
+    change: float = 0.03
     power: float = 0.90
     confidence: float = 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rows:
-    """The rows of a plan. `effects` have sensitivities of shape (n_rows,), in `names`' order.
-
-    `routes` are the positions of the routes to the true flow, `sensor` and `power` those of the
-    sensor under test and of brake power (None if it is not measured). `speed_rpm` are the
-    centres of the speed bins of the sweep: what is not the same at all speeds averages over them.
-    """
-
-    names: tuple[str, ...]
-    effects: tuple[Effect, ...]
-    routes: tuple[int, ...]
-    sensor: int
-    power: int | None
-    speed_rpm: tuple[float, ...] = USUAL_SPEEDS_RPM
-
-    @property
-    def over_speeds(self) -> float:
-        """Part of an effect's variance that is left in the mean over the speed bins."""
-        return float(np.mean(bin_correlation(np.asarray(self.speed_rpm))))
-
-    def can(self, quantity: PlannedQuantity) -> bool:
-        """Whether the rows say anything about a quantity."""
-        if quantity is PlannedQuantity.BRAKE_POWER_CHANGE:
-            return self.power is not None
-        return bool(self.routes)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Component:
-    """One effect's part of a planned change, as a standard uncertainty (k = 1)."""
+    """One part of a planned change, as a standard uncertainty (k = 1)."""
 
     label: str
     u: float
@@ -92,111 +61,223 @@ class Component:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
-    """Standard uncertainty of a planned change, its degrees of freedom and its budget."""
+    """What `runs` runs of each configuration would give; changes as fractions."""
 
     runs: int
-    u: float
-    dof: float
-    components: tuple[Component, ...]
-
-    def half_width(self, confidence: float = 0.95) -> float:
-        """Return the half-width of the interval of the change."""
-        return float(stdtrit(self.dof, 0.5 * (1.0 + confidence))) * self.u
-
-    def detectable(self, wish: Wish) -> float:
-        """Return the smallest true change whose interval misses zero with the wanted power.
-
-        The usual sum of the two quantiles; the exact noncentral value differs by < 1 % above
-        10 degrees of freedom.
-        """
-        quantile = stdtrit(self.dof, 0.5 * (1.0 + wish.confidence)) + stdtrit(self.dof, wish.power)
-        return float(quantile) * self.u
+    half_width: float
+    detectable_change: float
 
 
-def weights_of(
-    rows: Rows, quantity: PlannedQuantity, runs: int, *, alternating: bool
-) -> FloatArray:
-    """Return the weight of each row in the estimate of a quantity, shape (n_rows,)."""
-    weights = np.zeros(len(rows.names))
-    if quantity is PlannedQuantity.BRAKE_POWER_CHANGE:
-        weights[rows.power] = 1.0
-        return weights
-    routes = list(rows.routes)
-    covariance = np.zeros((len(routes), len(routes)))
-    for effect in rows.effects:
-        s = effect.sensitivity[routes]
-        covariance += np.outer(s, s) * sum(_variances(effect, runs, alternating=alternating))
-    # A ridge far below any sensor keeps routes apart that a perfect plan would make alike.
-    inverse = np.linalg.inv(covariance + 1e-12 * np.eye(len(routes)))
-    best = inverse.sum(axis=0) / inverse.sum()
-    if quantity is PlannedQuantity.AIRFLOW_CHANGE:
-        weights[routes] = best
-    else:
-        weights[rows.sensor] = 1.0
-        weights[routes] -= best
-    return weights
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """A test as it would be judged; `judged` is None where a claim was not asked for."""
 
+    template: Template
+    quantity: PlannedQuantity
+    runs: int
+    posterior: Posterior
+    judged: Judgement | None
 
-def forecast(
-    rows: Rows, quantity: PlannedQuantity, runs: int, *, alternating: bool = True
-) -> Forecast:
-    """Return what `runs` runs of each configuration would give.
-
-    Parameters
-    ----------
-    rows : Rows
-        Sensor, routes and their effects.
-    quantity : PlannedQuantity
-        One that `rows.can` give.
-    runs : int
-        Runs of each configuration.
-    alternating : bool
-        Whether the configurations alternate (ABBA ...) or come one after the other.
-    """
-    weights = weights_of(rows, quantity, runs, alternating=alternating)
-    moved = [float(e.sensitivity @ weights) ** 2 for e in rows.effects]
-    pairs = [_variances(e, runs, alternating=alternating) for e in rows.effects]
-    between = rows.over_speeds * np.array([m * p[0] for m, p in zip(moved, pairs, strict=True)])
-    run = rows.over_speeds * np.array([m * p[1] for m, p in zip(moved, pairs, strict=True)])
-    total = float(between.sum() + run.sum())
-    drift_dof = np.array([e.dof for e in rows.effects])
-    run_dof = np.array([e.dof_of_run for e in rows.effects])
-    gained = (2.0 * runs - 2.0) * run / max(float(run.sum()), 1e-300)
-    dof = welch_satterthwaite(
-        np.concatenate([between, run]), np.concatenate([drift_dof, run_dof + gained])
-    )
-    components = [
-        Component(
-            label=e.label,
-            u=math.sqrt(b + r),
-            share=(b + r) / total,
-            averages_over_runs=b == 0.0 or (alternating and e.key not in TIED_TO_CONFIGURATION),
+    @property
+    def indicated(self) -> LnChange:
+        """The indicated change at matched full load, around zero."""
+        usual = float(np.hypot(ENGINE_RUN, self.template.sizes.mass_air_flow.run)), ENGINE_DOF
+        own, dof = self.template.indicated or usual
+        return LnChange(
+            value=0.0, u=own * float(np.sqrt(2.0 / self.runs)), dof=dof + 2.0 * (self.runs - 1)
         )
-        for e, b, r in zip(rows.effects, between, run, strict=True)
-        if b + r > 1e-6 * total
-    ]
+
+    def row(self, posterior: Posterior) -> FloatArray:
+        """Return the row that makes the surplus, or the skew, of the causes' sizes."""
+        cells = posterior.reduced.seen.cells
+        laden = ~np.isin(cells.kind, (Kind.IDLE, Kind.OVERRUN))
+        reading = over_cells(posterior, laden)
+        skew = self.quantity is PlannedQuantity.SENSOR_SKEW
+        return np.asarray((reading.skew if skew else reading.surplus)[0])
+
+    def reading(self) -> FloatArray:
+        """Return draws of ln(1 + surplus or skew), (n,)."""
+        return np.asarray(self.posterior.draws.spread @ self.row(self.posterior))
+
+    def seen_in(self, reading: FloatArray) -> FloatArray:
+        """Return draws of ln(1 + quantity), a planned gain left out, from those of the reading."""
+        if self.quantity is not PlannedQuantity.AIRFLOW_CHANGE:
+            return reading
+        return self.indicated.draw(reading.size, np.random.default_rng(SEED)) - reading
+
+    def half_width(self, confidence: float) -> float:
+        """Return the half-width of the interval."""
+        p = self.posterior
+        tails = [0.5 * (1.0 - confidence), 0.5 * (1.0 + confidence)]
+        values = self.seen_in(self.reading())
+        low, high = weighted_quantiles(values, p.draws.weight, tails)
+        return float(np.expm1(0.5 * (high - low)))
+
+    def evidence(self) -> Evidence:
+        """Return the quantity as claims are read from it."""
+        assert self.judged is not None
+        own = evidence_of(self.judged, self.row(self.posterior))
+        return Evidence(
+            stated=replace(own.stated, values=self.seen_in(own.stated.values)),
+            varied=tuple(replace(v, values=self.seen_in(v.values)) for v in own.varied),
+        )
+
+
+def look(
+    template: Template,
+    quantity: PlannedQuantity,
+    runs: int,
+    *,
+    surplus_ln: float = 0.0,
+    claims: bool = False,
+    table: PriorTable | None = None,
+) -> Look:
+    """Judge a test of `runs` runs of each configuration; `claims` under other priors too."""
+    priors = table or PriorTable()
+    cells, rest = synthetic(template, runs, surplus_ln)
+    if claims:
+        judged = judge(cells, rest, template.budget, priors)
+        posterior = judged.posterior
+    else:
+        judged = None
+        reduced = reduce_observations(observed(cells, rest), template.budget, priors)
+        posterior = infer(reduced, priors, draws=DRAWS)
+    return Look(template=template, quantity=quantity, runs=runs, posterior=posterior, judged=judged)
+
+
+def forecast(template: Template, quantity: PlannedQuantity, runs: int, wish: Wish) -> Forecast:
+    """Return the half-width and the smallest change that a test shows.
+
+    A change is shown by the rule of the verdict: the other sign is next to impossible under every
+    live cause and under other priors. With the wanted probability it is so where the scatter takes
+    that many standard uncertainties off it. Infinite where no change up to `LARGEST_CHANGE` is.
+    """
+    if quantity is PlannedQuantity.BRAKE_POWER_CHANGE:
+        return _of_power(template, runs, wish)
+    of_air = quantity is PlannedQuantity.AIRFLOW_CHANGE
+    null = look(template, quantity, runs, claims=of_air)
+    half = null.half_width(wish.confidence)
+    u = _u_of(half, wish)
+    if of_air:
+        evidence = null.evidence()
+        smallest = _smallest(lambda change: _shown(evidence, TAIL_OF_GAIN, change), u)
+    else:
+        smallest = _smallest(lambda change: _claim(template, quantity, runs, change), u)
+    unlucky = float(ndtri(wish.power)) * u
+    return Forecast(
+        runs=runs, half_width=half, detectable_change=float(np.expm1(smallest + unlucky))
+    )
+
+
+def is_shown(
+    template: Template, quantity: PlannedQuantity, runs: int, wish: Wish, half_width: float
+) -> bool:
+    """Return whether a test shows the change that is wished for, with the wanted probability."""
+    unlucky = float(ndtri(wish.power)) * _u_of(half_width, wish)
+    return _claim(template, quantity, runs, float(np.log1p(wish.change)) - unlucky)
+
+
+def _u_of(half_width: float, wish: Wish) -> float:
+    return half_width / float(ndtri(0.5 * (1.0 + wish.confidence)))
+
+
+def _claim(template: Template, quantity: PlannedQuantity, runs: int, change_ln: float) -> bool:
+    """Return whether a surplus or skew of this size is shown."""
+    if change_ln <= 0.0:
+        return False
+    seen = look(template, quantity, runs, surplus_ln=change_ln, claims=True)
+    return _shown(seen.evidence(), TAIL_OF_SURPLUS, 0.0)
+
+
+def _of_power(template: Template, runs: int, wish: Wish) -> Forecast:
+    """Return what brake power shows: its interval misses zero with the wanted probability."""
+    own = template.sizes.brake_power
+    run = float(np.hypot(own.run, ENGINE_RUN))
+    u = float(np.hypot(run * np.sqrt(2.0 / runs), own.run * np.sqrt(own.between)))
+    change = LnChange(value=0.0, u=u, dof=DECLARED_DOF + 2.0 * (runs - 1))
+    half = change.interval(wish.confidence).high
     return Forecast(
         runs=runs,
-        u=math.sqrt(total),
-        dof=dof,
-        components=tuple(sorted(components, key=lambda c: -c.u)),
+        half_width=half,
+        detectable_change=float(np.expm1(np.log1p(half) + float(ndtri(wish.power)) * u)),
     )
 
 
-def runs_needed(
-    rows: Rows, quantity: PlannedQuantity, wish: Wish, *, alternating: bool = True
-) -> int | None:
-    """Return the fewest runs of each configuration that meet a wish; None beyond `MAX_RUNS`."""
-    for runs in range(1, MAX_RUNS + 1):
-        if forecast(rows, quantity, runs, alternating=alternating).detectable(wish) <= wish.change:
-            return runs
-    return None
+def _shown(evidence: Evidence, tail: float, shift: float) -> bool:
+    """Return whether a rise is shown once all draws are shifted by `shift`."""
+    moved = Evidence(
+        stated=replace(evidence.stated, values=evidence.stated.values + shift),
+        varied=tuple(replace(v, values=v.values + shift) for v in evidence.varied),
+    )
+    return moved.shown(tail, DEFAULT_MARGIN) > 0
 
 
-def _variances(effect: Effect, runs: int, *, alternating: bool) -> tuple[float, float]:
-    """Return the between and the run part of equation (1)."""
-    swaps = runs if alternating and effect.key not in TIED_TO_CONFIGURATION else 1
-    return effect.between**2 / swaps, 2.0 / runs * effect.run**2
+def _smallest(shown: Callable[[float], bool], u: float) -> float:
+    """Return the smallest change (ln) for which something is shown, from `u` on upwards.
+
+    Scanned and not bisected: a large change may be laid to a cause that a smaller one is not.
+    """
+    low, high = u, max(u, 0.5 * DEFAULT_MARGIN)
+    while not shown(high):
+        low, high = high, SCAN * high
+        if high > LARGEST_CHANGE:
+            return float("inf")
+    for _ in range(HALVINGS):
+        middle = float(np.sqrt(low * high))
+        low, high = (low, middle) if shown(middle) else (middle, high)
+    return high
+
+
+def budget_of(seen: Look) -> tuple[Component, ...]:
+    """Return what a planned change rests on, largest first: declared parts, then causes."""
+    rows = [*_declared(seen), *_causes(seen)]
+    if seen.quantity is PlannedQuantity.AIRFLOW_CHANGE:
+        rows.append(("run-to-run scatter of the engine and its sensor", seen.indicated.u, True))
+    total = sum(u**2 for _, u, _ in rows)
+    kept = [
+        Component(label=label, u=u, share=u**2 / total, averages_over_runs=averages)
+        for label, u, averages in rows
+        if u**2 >= LEAST_SHARE * total
+    ]
+    return tuple(sorted(kept, key=lambda c: -c.u))
+
+
+def _declared(seen: Look) -> list[tuple[str, float, bool]]:
+    budget = seen.template.budget
+    weight = 2.0 / seen.runs
+    covariance = budget.covariance("between") + weight * budget.covariance("run")
+    inverse = np.linalg.inv(covariance)
+    best = inverse.sum(axis=0) / inverse.sum()
+    rows = []
+    for part in budget.parts:
+        moved = abs(float(best @ part.sensitivity))
+        u = moved * float(np.sqrt(part.between**2 + weight * part.run**2))
+        rows.append((part.label, u, weight * part.run**2 > part.between**2))
+    return rows
+
+
+def _causes(seen: Look) -> list[tuple[str, float, bool]]:
+    """Return how much of the doubt goes with each cause, by regression over the draws."""
+    p = seen.posterior
+    wanted = p.draws.sizes @ seen.row(p)
+    weight = p.draws.weight
+    total = float(weight @ (wanted - weight @ wanted) ** 2)
+    rows = []
+    for cause in Cause:
+        if cause is Cause.NONE or cause in SENSOR_CAUSES:
+            continue
+        if seen.quantity is not PlannedQuantity.SENSOR_SKEW and cause in LEAK_CAUSES:
+            continue
+        first = [place[0] for own, _, place in p.reduced.library.effects if own is cause]
+        if not first:
+            continue
+        size = p.draws.sizes[:, sorted(set(first))].sum(axis=1)
+        size = size - weight @ size
+        spread = float(weight @ size**2)
+        if spread > 0.0 and total > 0.0:
+            shared = float(weight @ (size * wanted)) ** 2 / spread
+            rows.append((cause.value.replace("_", " "), float(np.sqrt(shared)), False))
+    return rows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,12 +1,15 @@
 """The prior table of the causes: how likely, how large, and why. Our choices, in one place.
 
 Probabilities describe a comparison in which someone changed the intake tube. Sizes are standard
-deviations (k = 1) of a Gaussian around zero; fractions unless a unit is given.
+deviations (k = 1) of a Gaussian around zero, as fractions of the flow or, for a temperature, in
+kelvin. `heavy_share` of the probability has `heavy_size` instead: what happens seldom is then
+large.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import Enum
 
 
@@ -19,12 +22,19 @@ class Cause(Enum):
     PULSATION = "pulsation"
     LEAK_AFTER_COMPRESSOR = "leak_after_compressor"
     LEAK_BEFORE_COMPRESSOR = "leak_before_compressor"
-    MANIFOLD_PRESSURE = "manifold_pressure"
+    MANIFOLD_PRESSURE_GAIN = "manifold_pressure_gain"
+    MANIFOLD_PRESSURE_OFFSET = "manifold_pressure_offset"
     CHARGE_TEMPERATURE = "charge_temperature"
     VOLUMETRIC_EFFICIENCY = "volumetric_efficiency"
     RECIRCULATION = "recirculation"
     FUEL_SCALE = "fuel_scale"
     LAMBDA_SCALE = "lambda_scale"
+
+
+SENSOR_CAUSES = (Cause.SENSOR_SCALE, Cause.SENSOR_SHAPE, Cause.PULSATION)
+LEAK_CAUSES = (Cause.LEAK_AFTER_COMPRESSOR, Cause.LEAK_BEFORE_COMPRESSOR)
+PRESSURE_CAUSES = (Cause.MANIFOLD_PRESSURE_GAIN, Cause.MANIFOLD_PRESSURE_OFFSET)
+OUR_CHOICE = "our choice"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,30 +45,28 @@ class Prior:
     probability: float
     size: float
     reason: str
+    unit: str = "fraction"
+    heavy_share: float = 0.0
+    heavy_size: float = 0.0
+    source: str = OUR_CHOICE
+
+    @property
+    def parts(self) -> tuple[tuple[float, float], ...]:
+        """Return (probability, size) of the usual and of the large part."""
+        if not self.heavy_share:
+            return ((self.probability, self.size),)
+        heavy = self.probability * self.heavy_share
+        return ((self.probability - heavy, self.size), (heavy, self.heavy_size))
 
 
-# A factor on the reading after a change of tube, and the wide half of the prior: a change is
-# seldom large, but a wrong tube can be far off.
-USUAL_SCALE_SIZE = 0.03
-LARGE_SCALE_SHARE = 0.35
-LARGE_SCALE_SIZE = 0.12
-# Part of a shape, pulsation or leak effect that is the same at all flows.
-COMPANION_SCALE_SIZE = 0.03
-# Nothing is known beforehand about the level of one configuration's reading: nearly flat.
-LEVEL_SIZE = 0.5
-
-# What happens at the air-flow sensor or between it and the engine: one of these.
+# What happens at the sensor or between it and the engine: one of these, or none.
 SENSOR_PRIORS = (
     Prior(
-        cause=Cause.NONE,
-        probability=0.404,
-        size=0.0,
-        reason="many tubes keep the bore and the flow at the sensor",
-    ),
-    Prior(
         cause=Cause.SENSOR_SCALE,
-        probability=0.478,
-        size=USUAL_SCALE_SIZE,
+        probability=0.50,
+        size=0.03,
+        heavy_share=0.35,
+        heavy_size=0.12,
         reason="a bore or profile change is the usual effect of a new tube; 1 mm in 80 is 2.5 %",
     ),
     Prior(
@@ -75,72 +83,137 @@ SENSOR_PRIORS = (
     ),
     Prior(
         cause=Cause.LEAK_AFTER_COMPRESSOR,
-        probability=0.012,
-        size=0.05,
+        probability=0.03,
+        size=0.04,
         reason="couplers are opened in the work; leaks grow with boost",
     ),
     Prior(
         cause=Cause.LEAK_BEFORE_COMPRESSOR,
-        probability=0.006,
+        probability=0.01,
         size=0.025,
         reason="a joint behind the sensor may draw unmetered air, but the depression is small",
     ),
 )
-# A leak that the work made is likelier than one that the work mended.
-NEW_LEAK_SHARE = 0.85
 
 # What can shift a route between the configurations without any change of air: at most one.
 FAULT_PRIORS = (
     Prior(
-        cause=Cause.MANIFOLD_PRESSURE,
-        probability=0.045,
-        size=0.10,
-        reason="a drifted or exchanged sensor, a wrong unit, a loose hose: seldom, then large",
+        cause=Cause.MANIFOLD_PRESSURE_GAIN,
+        probability=0.035,
+        size=0.04,
+        heavy_share=0.25,
+        heavy_size=0.12,
+        reason="a drifted sensor; seldom an exchanged one or a wrong unit, then large",
+    ),
+    Prior(
+        cause=Cause.MANIFOLD_PRESSURE_OFFSET,
+        probability=0.012,
+        size=0.02,
+        heavy_share=0.25,
+        heavy_size=0.08,
+        reason="a shifted zero, as a fraction of 100 kPa: within a data sheet's 1 % of full scale; "
+        "seldom a wrong zero",
     ),
     Prior(
         cause=Cause.CHARGE_TEMPERATURE,
-        probability=0.040,
-        size=0.04,
-        reason="sensor moved, or heat soak that the lag correction misses; 12 K in 310 K",
+        probability=0.025,
+        size=3.0,
+        unit="K",
+        heavy_share=0.08,
+        heavy_size=12.0,
+        reason="heat soak that the lag correction misses; seldom a sensor that was moved",
     ),
     Prior(
         cause=Cause.VOLUMETRIC_EFFICIENCY,
-        probability=0.045,
-        size=0.025,
-        reason="back pressure, valve timing or temperature of the engine changed",
+        probability=0.030,
+        size=0.012,
+        heavy_share=0.06,
+        heavy_size=0.035,
+        reason="what an intake does to breathing at one manifold state: back pressure and heat; "
+        "seldom a valve train or exhaust that changed with it",
     ),
     Prior(
         cause=Cause.RECIRCULATION,
-        probability=0.020,
-        size=0.06,
-        reason="a recirculation valve open in one configuration only",
+        probability=0.004,
+        size=0.04,
+        reason="a valve that leaks under load in one configuration only: it is shut there, and no "
+        "intake opens it; at idle and part load more",
     ),
     Prior(
         cause=Cause.FUEL_SCALE,
-        probability=0.020,
+        probability=0.015,
         size=0.05,
         reason="commanded fuel off by rail pressure, injector map or temperature",
     ),
     Prior(
         cause=Cause.LAMBDA_SCALE,
-        probability=0.020,
+        probability=0.012,
         size=0.04,
         reason="an aged or moved lambda sensor, leak in the exhaust",
     ),
 )
 
-# The true change itself: what intakes and boost control do to an engine.
-TRUE_CHANGE_SIZE = 0.10
-TRUE_CHANGE_SHAPE_SIZE = 0.04
-# Tilt over speed that comes with a change of volumetric efficiency.
-EFFICIENCY_TILT_SIZE = 0.012
-# The same for a recirculation valve, whose flow depends on the pressures around it.
-RECIRCULATION_TILT_SIZE = 0.03
-# d ln VE / d ln p_manifold that is not known: two published engine models give -0.04 and -0.02.
-VE_PER_PRESSURE = 0.05
-# d ln VE / d ln T_charge that is not known: 0 where VE is taken as constant, 0.5 where heat from
-# the port walls rules (Heywood 1988, ch. 6.2, from memory), a little more with evaporating fuel.
-VE_PER_TEMPERATURE = 0.35
-# d ln(brake efficiency) / d ln(lambda) that is not known: slower and less complete combustion
-# towards the smoke limit, timing and heat loss elsewhere. Our choice.
-EFFICIENCY_PER_LAMBDA = 0.3
+# A leak that the work made is likelier than one that the work mended.
+NEW_LEAK_SHARE = 0.85
+# A factor beside a shape, pulsation or leak.
+COMPANION_SIZE = 0.03
+# A tube that fits by one factor may still bend the curve a little: profile models differ by that.
+FACTOR_BEND = 0.003
+# Nothing is known beforehand about the level of one configuration's reading: nearly flat.
+LEVEL_SIZE = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriorTable:
+    """The priors in force: causes at the sensor or behind it, and faults of the routes."""
+
+    sensor: tuple[Prior, ...] = SENSOR_PRIORS
+    fault: tuple[Prior, ...] = FAULT_PRIORS
+
+    def rows(self) -> tuple[Prior, ...]:
+        """Return all rows in the order in which they are printed."""
+        return (*self.sensor, *self.fault)
+
+    def of(self, cause: Cause) -> Prior:
+        """Return the row of a cause."""
+        return next(p for p in self.rows() if p.cause is cause)
+
+    def changed(self, replaced: Mapping[Cause, Prior]) -> PriorTable:
+        """Return the table with some rows replaced."""
+        return PriorTable(
+            sensor=tuple(replaced.get(p.cause, p) for p in self.sensor),
+            fault=tuple(replaced.get(p.cause, p) for p in self.fault),
+        )
+
+    def without(self, causes: Sequence[Cause]) -> PriorTable:
+        """Return the table in which some causes cannot be."""
+        return PriorTable(
+            sensor=tuple(p for p in self.sensor if p.cause not in causes),
+            fault=tuple(p for p in self.fault if p.cause not in causes),
+        )
+
+    def with_odds(self, factor: float, causes: Sequence[Cause] = tuple(Cause)) -> PriorTable:
+        """Return the table with the odds of some causes against the others times a factor."""
+        return PriorTable(
+            sensor=_with_odds(self.sensor, factor, causes),
+            fault=_with_odds(self.fault, factor, causes),
+        )
+
+    def with_sizes(self, factor: float) -> PriorTable:
+        """Return the table with all sizes times a factor."""
+        return PriorTable(
+            sensor=tuple(_sized(p, factor) for p in self.sensor),
+            fault=tuple(_sized(p, factor) for p in self.fault),
+        )
+
+
+def _sized(prior: Prior, factor: float) -> Prior:
+    return replace(prior, size=prior.size * factor, heavy_size=prior.heavy_size * factor)
+
+
+def _with_odds(
+    rows: tuple[Prior, ...], factor: float, causes: Sequence[Cause]
+) -> tuple[Prior, ...]:
+    raised = [p.probability * (factor if p.cause in causes else 1.0) for p in rows]
+    total = 1.0 - sum(p.probability for p in rows) + sum(raised)
+    return tuple(replace(p, probability=r / total) for p, r in zip(rows, raised, strict=True))

@@ -9,34 +9,38 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from airsense.evidence.student import Mixture
+from airsense.evidence.verdict import weighted_quantiles
 from airsense.results import Interval
 
 FloatArray = NDArray[np.float64]
 
 DRAWS = 20_000
 SEED = 1
-GRID = 2001
-TAIL = 1e-5
+# Power that a percent of air from elsewhere is worth: none where fuel stays, more than one where
+# friction and fuelling go with it. Our choice.
+POWER_OF_AIR = (0.0, 1.2)
+COVERAGE_K = 1.96
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contender:
     """An intake against the baseline at one tune.
 
-    `change` is the posterior of ln(true air) against the baseline; `weights` (n_runs,) are those
-    of the runs in it, which tell how much of its error it shares with the other contenders.
+    `change` (n,) are draws of ln(1 + intake's part) with their `weight`; `of_baseline` is the share
+    of their variance that comes from the scatter of the baseline's runs, which all contenders have
+    in common.
     """
 
     intake: str
-    change: Mixture
+    change: FloatArray
+    weight: FloatArray
     airflow_change: Interval
-    weights: FloatArray
+    of_baseline: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RankRow:
-    """An intake's place at one tune, by the air that the engine truly breathes."""
+    """An intake's place at one tune; `airflow_change` is the intake's part of the engine's air."""
 
     tune: str
     place: int
@@ -84,9 +88,9 @@ def rank(
 
     Notes
     -----
-    The changes are drawn jointly with a Gaussian copula: each keeps its own mixture, and two of
-    them share as much as their run weights do, since both are measured against the same
-    baseline runs (one half for equal numbers of runs).
+    The changes are drawn jointly with a Gaussian copula: each keeps its own distribution, and two
+    of them share the scatter of the baseline's runs. What else they may share (the law of boost
+    control, a cause) is left out, which makes places look less sure than they are.
     """
     change = joint_draws(contenders, draws=draws, seed=seed)
     change = np.column_stack([np.zeros(draws), change])
@@ -110,19 +114,48 @@ def rank(
 def joint_draws(contenders: Sequence[Contender], *, draws: int, seed: int) -> FloatArray:
     """Return joint draws of the logarithmic changes, shape (draws, n_contenders)."""
     rng = np.random.default_rng(seed)
-    rows = np.array([c.weights / np.linalg.norm(c.weights) for c in contenders])
-    z = rng.standard_normal((draws, rows.shape[1])) @ rows.T
-    return np.column_stack([_quantiles(c.change, ndtr(z[:, k])) for k, c in enumerate(contenders)])
+    common = rng.standard_normal(draws)
+    columns = []
+    for c in contenders:
+        share = float(np.clip(c.of_baseline, 0.0, 1.0))
+        own = rng.standard_normal(draws)
+        z = np.sqrt(share) * common + np.sqrt(1.0 - share) * own
+        columns.append(weighted_quantiles(c.change, c.weight, ndtr(z)))
+    return np.column_stack(columns)
 
 
-def _quantiles(mixture: Mixture, probability: FloatArray) -> FloatArray:
-    low, high = (float(mixture.quantile(p)) for p in (TAIL, 1.0 - TAIL))
-    grid = np.linspace(low, high, GRID)
-    return np.interp(probability, mixture.cdf(grid), grid)
+def power_of_intake(
+    power_change: Interval, elsewhere: FloatArray, weight: FloatArray, *, seed: int = SEED
+) -> Interval:
+    """Return the change of brake power that is the intake's.
+
+    Parameters
+    ----------
+    power_change : Interval
+        As measured, as a fraction.
+    elsewhere, weight : ndarray, shape (n,)
+        Draws of ln(1 + change of air) that weather, demand and feedback gave, and their weights.
+
+    Notes
+    -----
+    What air from elsewhere is worth in power is drawn from `POWER_OF_AIR`.
+    """
+    rng = np.random.default_rng(seed)
+    low, middle, high = np.log1p([power_change.low, power_change.value, power_change.high])
+    measured = middle + (high - low) / (2.0 * COVERAGE_K) * rng.standard_normal(elsewhere.size)
+    left = measured - rng.uniform(*POWER_OF_AIR, elsewhere.size) * elsewhere
+    value, bottom, top = np.expm1(weighted_quantiles(left, weight, [0.5, 0.025, 0.975]))
+    return Interval(float(value), float(bottom), float(top))
 
 
-def price_per_power(
-    *, tune: str, intake: str, price: float, power_change: Interval | None, baseline_w: float
+def price_per_power(  # one argument a column of the table
+    *,
+    tune: str,
+    intake: str,
+    price: float,
+    power_change: Interval | None,
+    baseline_w: float,
+    why_not: str = "",
 ) -> PricePerPower:
     """Return the price of a kilowatt gained.
 
@@ -133,9 +166,11 @@ def price_per_power(
     price : float
         Of the intake.
     power_change : Interval or None
-        Change of brake power against the baseline, as a fraction; None if it was not logged.
+        Change of power that is the intake's, as a fraction; None if power was not logged.
     baseline_w : float
-        Mean brake power of the baseline over the window. [W]
+        Mean power of the baseline over the window. [W]
+    why_not : str
+        Why there is no price although power was logged; empty if there may be one.
     """
     if power_change is None:
         return PricePerPower(
@@ -145,22 +180,22 @@ def price_per_power(
             brake_power_gain_w=None,
             price_per_kw=None,
             at_least=None,
-            note="no brake power was logged",
+            note="no power was logged",
         )
     gain = Interval(
         baseline_w * power_change.value,
         baseline_w * power_change.low,
         baseline_w * power_change.high,
     )
-    shown = gain.low > 0.0
+    note = why_not or ("" if gain.low > 0.0 else "a gain of power is not shown")
     return PricePerPower(
         tune=tune,
         intake=intake,
         price=price,
         brake_power_gain_w=gain,
-        price_per_kw=_per_kw(price, gain) if shown else None,
+        price_per_kw=None if note else _per_kw(price, gain),
         at_least=1e3 * price / gain.high if gain.high > 0.0 else None,
-        note="" if shown else "a gain of power is not shown",
+        note=note,
     )
 
 

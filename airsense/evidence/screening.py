@@ -1,13 +1,16 @@
 """Many logs: which one needs a look first, and whether a vehicle's sensor drifts.
 
-With ``y_i`` the logarithm of (indicated flow / one route's flow) of log i on day ``t_i``:
+With ``y_i`` the logarithm of (indicated flow / one route's flow) of log i, found at the state x_i
+(logarithms of temperature, pressure and speed, about their means) on day ``t_i``:
 
-    y_i = a + b t_i + e_i,   e_i ~ N(0, s2 u_i^2)                                     (1)
+    y_i = a + c x_i + b t_i + e_i,   e_i ~ N(0, s2 u_i^2)                             (1)
 
 ``u_i`` is only the part of the uncertainty that logs of one vehicle do not share: what they share
-(the absolute part) moves ``a`` and cancels in ``b``. ``s2`` has a scaled inverse chi-square prior
-around 1, that is around the declared sizes, and is updated by the scatter about the line; so the
-slope is Student distributed. The line cannot tell the sensor from the route it is held against.
+(the absolute part) moves ``a`` and cancels elsewhere. The slopes ``c`` are the route's own, alike
+in all logs, with the priors that the observations have; logs at one state are compared. ``s2`` has
+a scaled inverse chi-square prior around 1, that is around the declared sizes, and is updated by
+the scatter; so what is read from (1) is Student distributed. It cannot tell the sensor from the
+route that it is held against.
 """
 
 from __future__ import annotations
@@ -17,16 +20,24 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from airsense.estimates.defaults import DEFAULT_DOF
-from airsense.evidence.student import single
+from airsense.evidence.arrays import BoolArray, FloatArray
+from airsense.evidence.design import INLET_SLOPE, TEMPERATURE_SLOPE, U_BREATHING_SLOPE, U_CURVE
+from airsense.evidence.level_routes import State
+from airsense.evidence.matched import LnChange
 from airsense.results import Interval
 
-FloatArray = NDArray[np.float64]
-
 MIN_LOGS = 3
+# A log is held against at least so many others.
+MIN_OTHERS = 2
+# Above so many, leaving one out moves nothing.
+MANY_LOGS = 150
+# Logs farther out than this many standard uncertainties weigh less: Student with so many degrees
+# of freedom. Our choice.
+ROBUST_DOF = 4.0
+ROBUST_ROUNDS = 12
 # Days that lie closer together than this show scatter, not drift: our choice.
 MIN_SPAN_DAYS = 1.0
 # A drift is shown, or ruled out, at this level, and "steady" means less than this over the span.
@@ -74,6 +85,107 @@ def suspicion(error: Interval) -> float:
     return abs(error.value) / facing if facing > 0.0 else float("nan")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """Levels of several logs by one route, arrays of shape (n,): y and u of (1), and the states."""
+
+    ln_ratio: FloatArray
+    u: FloatArray
+    states: tuple[State | None, ...]
+
+    def columns(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return x (n, 3) about the medians, and mean and standard deviation of the slopes."""
+        inlet = any(s is not None and s.t_is_inlet for s in self.states)
+        rows = [
+            (np.nan,) * 3 if s is None else (s.t_k, s.p_manifold_pa, s.speed_rpm)
+            for s in self.states
+        ]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            x = np.log(np.array(rows, dtype=np.float64).reshape(-1, 3))
+        middle = [np.median(c[np.isfinite(c)]) if np.isfinite(c).any() else 0.0 for c in x.T]
+        mean, u = INLET_SLOPE if inlet else TEMPERATURE_SLOPE
+        return (
+            np.nan_to_num(x - np.array(middle), nan=0.0),
+            np.array([mean, 0.0, 0.0]),
+            np.array([u, U_BREATHING_SLOPE, U_CURVE]),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fit:
+    """A level and slopes, (4,), with their covariance in units of s2."""
+
+    size: FloatArray
+    covariance: FloatArray
+    s2: float
+    dof: float
+
+
+def against_others(levels: Levels) -> tuple[LnChange | None, ...]:
+    """Return how far each log lies off the others at its state; None with too few others.
+
+    The others are fitted robustly, without the log itself, so that neither it nor another odd log
+    among them moves what it is held against.
+    """
+    n = levels.ln_ratio.size
+    if n <= MIN_OTHERS:
+        return (None,) * n
+    x, mean, u_slope = levels.columns()
+    y = levels.ln_ratio - x @ mean
+    columns = np.column_stack([np.ones(n), x])
+    precision = np.diag([0.0, *u_slope**-2.0])
+    everything = np.ones(n, dtype=bool)
+    shared = _robust(columns, y, levels.u, precision, everything) if n > MANY_LOGS else None
+    out = []
+    for k in range(n):
+        others = everything.copy()
+        others[k] = False
+        fit = shared or _robust(columns, y, levels.u, precision, others)
+        spread = float(columns[k] @ fit.covariance @ columns[k]) + levels.u[k] ** 2
+        out.append(
+            LnChange(
+                value=float(y[k] - columns[k] @ fit.size),
+                u=float(np.sqrt(fit.s2 * spread)),
+                dof=fit.dof,
+            )
+        )
+    return tuple(out)
+
+
+def _robust(
+    columns: FloatArray, y: FloatArray, u: FloatArray, prior: FloatArray, use: BoolArray
+) -> _Fit:
+    """Return the fit of (1) without drift, logs weighted as under Student scatter."""
+    a, b, own = columns[use], y[use], u[use]
+    middle = np.array([float(np.median(b)), *np.zeros(columns.shape[1] - 1)])
+    size, s2, dof, covariance = middle, 1.0, DEFAULT_DOF, np.zeros_like(prior)
+    for _ in range(ROBUST_ROUNDS):
+        left = (b - a @ size) / own
+        share = (ROBUST_DOF + 1.0) / (ROBUST_DOF + left**2 / s2)
+        share = np.minimum(share, 1.0)
+        weight = share / own**2
+        covariance = np.linalg.inv(a.T @ (weight[:, None] * a) + prior)
+        size = covariance @ (a.T @ (weight * b))
+        left = (b - a @ size) / own
+        dof = DEFAULT_DOF + max(float(share.sum()) - 1.0, 0.0)
+        s2 = (DEFAULT_DOF + float(share @ left**2)) / dof
+    return _Fit(size=size, covariance=covariance, s2=s2, dof=dof)
+
+
+def at_one_state(levels: Levels) -> tuple[FloatArray, FloatArray]:
+    """Return y brought to the middle state, and u with what the slopes leave open, (n,) each."""
+    x, mean, u_slope = levels.columns()
+    if levels.ln_ratio.size <= MIN_OTHERS:
+        return levels.ln_ratio - x @ mean, np.hypot(levels.u, np.sqrt(x**2 @ u_slope**2))
+    use = np.ones(levels.ln_ratio.size, dtype=bool)
+    columns = np.column_stack([np.ones(use.size), x])
+    y = levels.ln_ratio - x @ mean
+    fit = _robust(columns, y, levels.u, np.diag([0.0, *u_slope**-2.0]), use)
+    slopes = fit.size[1:]
+    open_ = np.sqrt(np.einsum("ni,ij,nj->n", x, fit.covariance[1:, 1:], x))
+    return y - x @ slopes, np.hypot(levels.u, open_)
+
+
 def fit_drift(day: FloatArray, ln_ratio: FloatArray, u: FloatArray) -> DriftLine | None:
     """Return the line through the logs of one vehicle; None with too few, or all of one day.
 
@@ -103,7 +215,7 @@ def fit_drift(day: FloatArray, ln_ratio: FloatArray, u: FloatArray) -> DriftLine
     ends = mean + slope * (np.array([day.min(), day.max()]) - mean_day)
     first, last = np.expm1(ends)
     return DriftLine(
-        change=single(slope * span, u_slope * span, dof).interval(),
+        change=LnChange(value=slope * span, u=u_slope * span, dof=dof).interval(),
         days=span,
         first=float(first),
         last=float(last),

@@ -7,17 +7,14 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
 from airsense.estimates import depression
 from airsense.estimates.defaults import DEFAULT_DOF, Defaults
-from airsense.estimates.segments import Segment
-from airsense.evidence.bins import bin_runs
-from airsense.evidence.student import single, welch_satterthwaite
+from airsense.evidence.arrays import FloatArray
+from airsense.evidence.bins import Repeat, bin_runs, common_window
+from airsense.evidence.matched import LnChange
 from airsense.results import Finding, Interval, Severity
 from airsense.setup.engine import EngineSetup
-
-FloatArray = NDArray[np.float64]
 
 MIN_BINS = 3
 # Over a narrower range of flow than this the shape says nothing: our choice.
@@ -59,31 +56,34 @@ class SensorShape:
 
 
 def sensor_shape(
-    segments: Sequence[Segment],
+    segments: Sequence[Repeat],
     setup: EngineSetup,
     sizes: Defaults,
-    window_rpm: tuple[float, float],
+    wanted_rpm: tuple[float, float] | None = None,
 ) -> SensorShape | None:
     """Return the shape of the sensor's error, or None without depression or enough range of flow.
 
     Parameters
     ----------
-    segments : sequence of Segment
-        Repeats of one configuration.
+    segments : sequence of Repeat
+        Of one configuration.
     setup : EngineSetup
         For the nominal opening.
     sizes : Defaults
         Passed on to the route.
-    window_rpm : tuple of float
+    wanted_rpm : tuple of float, optional
         Window of engine speed.
     """
     if any(depression.missing_for_depression(s.run) for s in segments):
+        return None
+    window = common_window(segments, wanted_rpm)
+    if window is None:
         return None
     flows = {
         _SENSOR: [_log(s.run.mdot_maf_kgps) for s in segments],
         _SQUARE: [depression.depression(s.run, setup, sizes).ln_flow for s in segments],
     }
-    table = bin_runs(segments, flows, {}, window_rpm)
+    table = bin_runs(segments, flows, {}, window)
     reading, square = table.ln[_SENSOR], table.ln[_SQUARE]
     full = np.all(np.isfinite(reading) & np.isfinite(square), axis=0)
     if np.count_nonzero(full) < MIN_BINS:
@@ -92,8 +92,7 @@ def sensor_shape(
     span = float(np.ptp(ln_flow.mean(axis=0)))
     if span < np.log(MIN_FLOW_RATIO):
         return None
-    noise = (table.u_noise[_SENSOR] ** 2 + table.u_noise[_SQUARE] ** 2)[:, full]
-    change = _change(ratio, ln_flow, noise, span, _drop_pa(segments))
+    change = _change(ratio, ln_flow, span, _drop_pa(segments))
     flow = np.exp(ln_flow.mean(axis=0))
     verdict = _verdict(change)
     return SensorShape(
@@ -122,40 +121,42 @@ def _log(flow: FloatArray | None) -> FloatArray:
         return np.where(flow > 0.0, np.log(flow), np.nan)
 
 
-def _drop_pa(segments: Sequence[Segment]) -> float:
+def _drop_pa(segments: Sequence[Repeat]) -> float:
     """Return the depression at the low end of what is used. [Pa]"""
     used = [np.abs(s.run.depression_pa[s.use]) for s in segments if s.run.depression_pa is not None]
     return max(float(np.nanquantile(np.concatenate(used), 0.1)), depression.MIN_DEPRESSION_PA)
 
 
-def _change(
-    ratio: FloatArray, ln_flow: FloatArray, noise: FloatArray, span: float, low_drop_pa: float
-) -> Interval:
+def _change(ratio: FloatArray, ln_flow: FloatArray, span: float, low_drop_pa: float) -> Interval:
     """Return the slope of ln(reading/depression flow) over ln(flow), times the span of ln(flow).
 
-    Its uncertainty: the scatter of the repeats' slopes (of the bins about the line with a single
-    repeat), the exponent of the drop, and the zero of the depression sensor at the low end.
+    Its uncertainty: the scatter of the repeats' slopes, or of the bins about their lines where
+    that is larger (few repeats may agree by chance), the exponent of the drop, and the zero of the
+    depression sensor at the low end. Degrees of freedom by JCGM 100, G.4.1.
     """
     x = ln_flow - ln_flow.mean(axis=1, keepdims=True)
     sxx = np.sum(x**2, axis=1)
     slopes = np.sum(x * ratio, axis=1) / sxx
     n = slopes.size
-    by_noise = float(np.sum(np.sum(x**2 * noise, axis=1) / sxx**2)) / n**2
-    if n > 1:
+    left = ratio - ratio.mean(axis=1, keepdims=True) - slopes[:, None] * x
+    free = float(n * max(ratio.shape[1] - 2, 1))
+    scatter = float(np.sum(left**2)) / free * float(np.mean(1.0 / sxx)) / n
+    dof = free
+    if n > 1 and float(np.var(slopes, ddof=1)) / n > scatter:
         scatter, dof = float(np.var(slopes, ddof=1)) / n, float(n - 1)
-    else:
-        left = ratio - ratio.mean(axis=1, keepdims=True) - slopes[:, None] * x
-        dof = float(max(ratio.shape[1] - 2, 1))
-        scatter = float(np.sum(left**2) / dof / sxx[0])
     parts = np.array(
         [
-            max(scatter, by_noise) * span**2,
+            scatter * span**2,
             (0.5 * depression.U_EXPONENT * span) ** 2,
             (0.5 * depression.U_ZERO_PA / low_drop_pa) ** 2,
         ]
     )
-    total_dof = welch_satterthwaite(parts, np.array([dof, DEFAULT_DOF, DEFAULT_DOF]))
-    return single(float(np.mean(slopes)) * span, float(np.sqrt(parts.sum())), total_dof).interval()
+    own_dof = np.array([dof, DEFAULT_DOF, DEFAULT_DOF])
+    return LnChange(
+        value=float(np.mean(slopes)) * span,
+        u=float(np.sqrt(parts.sum())),
+        dof=float(parts.sum() ** 2 / np.sum(parts**2 / own_dof)),
+    ).interval()
 
 
 def _verdict(change: Interval) -> ShapeVerdict:

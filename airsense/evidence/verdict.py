@@ -1,40 +1,27 @@
-"""The words of a verdict, and the sentence that goes with them."""
+"""The words of a verdict, by the precedence of the contract."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
 
-from airsense.evidence.student import Mixture
-from airsense.results import Interval
+from airsense.evidence.arrays import FloatArray
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bar:
-    """What a claim needs: at most this probability of the other sign over all causes, and a value
-    this many standard uncertainties from zero inside the leading explanation."""
-
-    tail: float
-    uncertainties: float
-
-
-# At two standard uncertainties one comparison in forty would be wrong. A gain or loss of the
-# engine needs more than a changed reading, because money and hardware follow from it.
-SKEW_BAR = Bar(tail=0.025, uncertainties=2.7)
-TRUE_BAR = Bar(tail=0.005, uncertainties=3.5)
-# A claim must stand whichever single route is at fault: under each fault that the data leave this
-# probability, at most this much of the other sign.
-LIVE_SHARE = 0.01
-FAULT_TAIL = 0.015
-# The interval must clear zero by this share of the margin: one that just misses it is the likeliest
-# to be there by chance.
-CLEARANCE = 0.25
-# Where one route stands alone, or a fault of a route is a live suspect, nothing vouches for it.
-DOUBT_TAIL = 0.005
-LIVE_FAULT = 0.3
 DEFAULT_MARGIN = 0.01
+# Most probability of the other sign that a shown quantity may have, under every prior and every
+# live explanation. Money and hardware follow from a gain, so it needs more than a changed reading.
+TAIL_OF_GAIN, TAIL_OF_SURPLUS = 0.002, 0.01
+# Causes that together have this probability are a live explanation: a claim must stand under it.
+LIVE = 0.05
+# Most probability that nothing changed, by whatever explanation, under the stated priors.
+NOTHING = 0.07
+# Under priors that are off by a factor of five or two a claim may be this much less sure.
+UNDER_OTHER_PRIORS = 2.0
+SURE = 0.95
+FEW = 8
 
 
 class Verdict(Enum):
@@ -42,109 +29,178 @@ class Verdict(Enum):
 
     GAIN_SUPPORTED = "gain_supported"
     PARTLY_SUPPORTED = "partly_supported"
-    SENSOR_SKEW = "sensor_skew"
-    NO_CHANGE = "no_change"
     LOSS_SUPPORTED = "loss_supported"
+    GAIN_ELSEWHERE = "gain_elsewhere"
+    READING_ONLY = "reading_only"
+    NO_CHANGE = "no_change"
+    TUNE_GAIN_SUPPORTED = "tune_gain_supported"
+    TUNE_NO_GAIN = "tune_no_gain"
     UNDETERMINED = "undetermined"
 
 
-def claimed_sign(mixture: Mixture, margin: float, bar: Bar) -> int:
-    """Return +1 or -1 if a change of that sign is beyond doubt and matters, else 0.
+class ReadingCause(Enum):
+    """Where the surplus of the reading comes from."""
 
-    Beyond doubt: over all causes, in the leading one, and under each fault of a route that the
-    mixture marks. Matters: the median is larger than half of the equivalence margin.
-    """
-    middle = float(mixture.quantile(0.5))
-    leading = int(np.argmax(mixture.weight))
-    clear = abs(mixture.mean[leading]) > bar.uncertainties * mixture.scale[leading]
-    if abs(middle) < 0.5 * margin or not clear:
-        return 0
-    sign = 1 if middle > 0.0 else -1
-    if _against(mixture, sign, CLEARANCE * margin) > bar.tail:
-        return 0
-    stands = all(_against(m, sign) <= FAULT_TAIL for m in mixture.under_each(LIVE_SHARE))
-    return sign if stands else 0
-
-
-def _against(mixture: Mixture, sign: int, clearance: float = 0.0) -> float:
-    """Return the probability of values that do not clear zero on the side of `sign`."""
-    below = mixture.below(sign * clearance)
-    return below if sign > 0 else 1.0 - below
-
-
-def inside_margin(interval: Interval, margin: float) -> bool:
-    """Return whether an interval lies inside the equivalence margin."""
-    return -margin <= interval.low and interval.high <= margin
+    NONE = "none"
+    SENSOR = "sensor"
+    AIR_LOST_BEHIND_SENSOR = "air_lost_behind_sensor"
+    OPEN = "open"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Doubt:
-    """What speaks against taking the posterior at its word.
+class Claimed:
+    """Draws of one quantity, (n,), under one prior: weights, and those under live explanations."""
 
-    `unexplained`: the routes contradict each other and no single cause explains it.
-    `unsupported`: one route stands alone, or a fault of a route is a live suspect.
+    values: FloatArray
+    weight: FloatArray
+    live: tuple[FloatArray, ...] = ()
+
+    def against(self, sign: int) -> float:
+        """Return the largest probability of the other sign.
+
+        Under the mixture no change at all is no sign; under one explanation alone it is against.
+        """
+        changed = self.weight * (self.values != 0.0)
+        rows = [tail_beyond_zero(sign * self.values, w) for w in self.live]
+        if changed.sum() > 0.0:
+            rows.append(tail_beyond_zero(sign * self.values, changed / changed.sum()))
+        return max(rows, default=1.0)
+
+    def nothing(self) -> float:
+        """Return the probability of no change at all."""
+        return float(self.weight @ (self.values == 0.0))
+
+    def inside(self, margin: float) -> float:
+        """Return the probability of a size below the margin."""
+        return float(self.weight @ (np.abs(self.values) < margin))
+
+    def median(self) -> float:
+        """Return the middle of the distribution."""
+        return float(weighted_quantiles(self.values, self.weight, [0.5])[0])
+
+
+def weighted_quantiles(
+    values: FloatArray, weight: FloatArray, probability: Sequence[float]
+) -> FloatArray:
+    """Return quantiles of weighted draws, (n_probabilities,)."""
+    order = np.argsort(values, kind="stable")
+    cumulated = np.cumsum(weight[order])
+    at = np.searchsorted(cumulated, np.asarray(probability) * cumulated[-1])
+    return np.asarray(values[order][np.minimum(at, values.size - 1)])
+
+
+def tail_beyond_zero(values: FloatArray, weight: FloatArray) -> float:
+    """Return the probability of values of zero or less.
+
+    Few draws cannot show a small tail: where fewer than `FEW` lie there, an exponential through the
+    2 % and 20 % quantiles is followed instead, which lies above the tail of a normal.
+    """
+    beyond = values <= 0.0
+    seen = float(weight @ beyond)
+    near, wide = weighted_quantiles(values, weight, [0.02, 0.20])
+    if np.count_nonzero(beyond & (weight > 0.0)) >= FEW or near <= 0.0 or wide <= near:
+        return seen
+    return 0.02 * float(np.exp(-near * np.log(10.0) / (wide - near)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """One quantity under the stated priors and under each variation of them."""
+
+    stated: Claimed
+    varied: tuple[Claimed, ...]
+
+    def shown(self, tail: float, margin: float) -> int:
+        """Return +1 or -1 if a change of that sign is shown, else 0."""
+        middle = self.stated.median()
+        if abs(middle) < 0.5 * margin:
+            return 0
+        sign = 1 if middle > 0.0 else -1
+        sure = self.stated.against(sign) <= tail and self.stated.nothing() <= NOTHING
+        robust = all(c.against(sign) <= UNDER_OTHER_PRIORS * tail for c in self.varied)
+        return sign if sure and robust else 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What a verdict is about: the intake's part, the engine's change and the surplus.
+
+    `intake` and `engine` are None without matched full load; `elsewhere` is the probability that
+    the intake gave more than half of the engine's change.
     """
 
-    unexplained: bool = False
-    unsupported: bool = False
+    surplus: Evidence
+    surplus_high: float
+    intake: Evidence | None = None
+    engine: Evidence | None = None
+    elsewhere: float = 1.0
 
 
-def decide(
-    true: Mixture, skew: Mixture, margin: float = DEFAULT_MARGIN, doubt: Doubt | None = None
-) -> Verdict:
-    """Return the verdict on a comparison.
+def matters(surplus: Evidence, margin: float) -> bool:
+    """Return whether a surplus is shown that is not small."""
+    return surplus.shown(TAIL_OF_SURPLUS, margin) != 0 and abs(surplus.stated.median()) >= margin
 
-    Parameters
-    ----------
-    true, skew : Mixture
-        Posterior of the true change and of the sensor skew, logarithmic.
-    margin : float
-        "No change" is a result only inside this margin.
-    doubt : Doubt, optional
-        With `unexplained` nothing is claimed; with `unsupported` the bar is higher.
-    """
-    doubt = doubt or Doubt()
-    if doubt.unexplained:
-        return Verdict.UNDETERMINED
-    tail = DOUBT_TAIL if doubt.unsupported else SKEW_BAR.tail
-    true_sign = claimed_sign(true, margin, TRUE_BAR)
-    skew_sign = claimed_sign(skew, margin, replace(SKEW_BAR, tail=tail))
-    if true_sign > 0:
-        return Verdict.PARTLY_SUPPORTED if skew_sign > 0 else Verdict.GAIN_SUPPORTED
-    if true_sign < 0:
+
+def decide(question: Question, margin: float = DEFAULT_MARGIN) -> Verdict:
+    """Return the first verdict that holds, by the precedence of the contract."""
+    surplus = question.surplus
+    important = matters(surplus, margin)
+    quiet = surplus.stated.inside(margin) >= SURE
+    found = None
+    if question.intake is not None and question.engine is not None:
+        found = _of_the_air(question, question.intake, question.engine, margin)
+        quiet = quiet and question.intake.stated.inside(margin) >= SURE
+    if found is not None:
+        return found
+    if important:
+        return Verdict.READING_ONLY
+    return Verdict.NO_CHANGE if quiet else Verdict.UNDETERMINED
+
+
+def _of_the_air(
+    question: Question, intake: Evidence, engine: Evidence, margin: float
+) -> Verdict | None:
+    """Return what is shown of the engine's air and the intake's part of it, if anything."""
+    sign = intake.shown(TAIL_OF_GAIN, margin)
+    if sign > 0:
+        most = max(2.0 * margin, 0.5 * intake.stated.median())
+        beside = matters(question.surplus, margin) or question.surplus_high > most
+        return Verdict.PARTLY_SUPPORTED if beside else Verdict.GAIN_SUPPORTED
+    if sign < 0:
         return Verdict.LOSS_SUPPORTED
-    if skew_sign != 0:
-        return Verdict.SENSOR_SKEW
-    if inside_margin(true.interval(), margin):
-        return Verdict.NO_CHANGE
+    if engine.shown(TAIL_OF_GAIN, margin) > 0 and question.elsewhere <= 1.0 - SURE:
+        return Verdict.GAIN_ELSEWHERE
+    return None
+
+
+def decide_tune(engine: Evidence, margin: float = DEFAULT_MARGIN) -> Verdict:
+    """Return the verdict on two tunes of one intake: it is about the engine's air as run."""
+    sign = engine.shown(TAIL_OF_GAIN, margin)
+    if sign > 0:
+        return Verdict.TUNE_GAIN_SUPPORTED
+    if sign < 0 or engine.stated.inside(margin) >= SURE:
+        return Verdict.TUNE_NO_GAIN
     return Verdict.UNDETERMINED
 
 
-def percent(value: float) -> str:
-    """Return a fraction as a signed percentage with one decimal."""
-    return f"{100.0 * value:+.1f} %"
+def reading_cause(
+    surplus: Evidence, families: Sequence[tuple[float, float]], margin: float
+) -> ReadingCause:
+    """Return where a surplus comes from.
 
-
-def range_text(interval: Interval) -> str:
-    """Return 'value (low to high)' in percent."""
-    return f"{percent(interval.value)} ({percent(interval.low)} to {percent(interval.high)})"
-
-
-def sentence(verdict: Verdict, *, indicated: Interval, true: Interval, skew: Interval) -> str:
-    """Return the answer in one sentence, with its intervals."""
-    shown = f"the sensor shows {percent(indicated.value)} air"
-    air, sensor = range_text(true), range_text(skew)
-    return {
-        Verdict.GAIN_SUPPORTED: f"The gain is real: {shown}, the engine's air changed by {air}; "
-        f"the sensor's own reading changed by {sensor}.",
-        Verdict.PARTLY_SUPPORTED: f"Part of the gain is real: {shown}, of which the engine's air "
-        f"changed by {air} and the sensor's reading by {sensor}.",
-        Verdict.SENSOR_SKEW: f"The sensor's reading changed, by {sensor}: {shown}, while a change "
-        f"of the engine's air is not shown, {air}.",
-        Verdict.NO_CHANGE: f"No change of the engine's air: {air}; {shown} and its reading "
-        f"changed by {sensor}.",
-        Verdict.LOSS_SUPPORTED: f"The engine breathes less: {air}; {shown}, and the sensor's own "
-        f"reading changed by {sensor}.",
-        Verdict.UNDETERMINED: f"Undetermined: {shown}; the engine's air changed by {air} and the "
-        f"sensor's reading by {sensor}, and these data cannot tell more.",
-    }[verdict]
+    Parameters
+    ----------
+    surplus : Evidence
+    families : sequence of (float, float)
+        Probability that the sensor, and that a leak, is at work: stated, then each variation.
+    margin : float
+    """
+    if surplus.stated.inside(margin) >= SURE:
+        return ReadingCause.NONE
+    if not matters(surplus, margin):
+        return ReadingCause.OPEN
+    if all(sensor >= SURE for sensor, _ in families):
+        return ReadingCause.SENSOR
+    if all(leak >= SURE for _, leak in families):
+        return ReadingCause.AIR_LOST_BEHIND_SENSOR
+    return ReadingCause.OPEN

@@ -9,25 +9,50 @@ from pathlib import Path
 import numpy as np
 
 from airsense.errors import InputError
-from airsense.evidence.comparison import PairInput, PairResult, Weighed, answer, weigh
-from airsense.evidence.ranking import Contender, PricePerPower, RankRow, price_per_power, rank
-from airsense.evidence.run_order import OrderedDesign
+from airsense.estimates.weather import with_weather
+from airsense.evidence.matched import LnChange
+from airsense.evidence.priors import PriorTable
+from airsense.evidence.ranking import (
+    Contender,
+    PricePerPower,
+    RankRow,
+    power_of_intake,
+    price_per_power,
+    rank,
+)
+from airsense.evidence.run_order import OrderDrift
 from airsense.evidence.spool_up import spool_up
 from airsense.evidence.verdict import DEFAULT_MARGIN
-from airsense.jobs.campaign_findings import bore_findings, family, order_findings
-from airsense.jobs.campaign_layout import Cell, Layout, Pairing
-from airsense.jobs.compare import CompareResult
+from airsense.jobs.campaign_findings import (
+    bore_findings,
+    family,
+    order_findings,
+    untold,
+)
+from airsense.jobs.campaign_layout import Layout, Pairing
+from airsense.jobs.compare import split_assumptions, window_of
+from airsense.jobs.comparison.given import TUNE, PairInput
+from airsense.jobs.comparison.logs import (
+    log_uses,
+    match_findings,
+    prior_rows,
+    runs_left_out,
+)
+from airsense.jobs.comparison.odd import left_out, odd_logs
+from airsense.jobs.comparison.pair import Weighed, compare_pair
+from airsense.jobs.comparison.proposals import BASELINE_AGAIN
+from airsense.jobs.comparison.result import CompareResult, PairResult
 from airsense.jobs.curves import curves_of
-from airsense.jobs.pairing import input_file, make_ready, make_runs
+from airsense.jobs.declared import prior_table
+from airsense.jobs.observe import input_file, make_runs, observe
 from airsense.jobs.provenance import file_input, setup_inputs
-from airsense.logs.log import Channel, Log
+from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
-from airsense.setup.campaign import Campaign, CampaignRun, load_campaign
+from airsense.results import Assumption
+from airsense.setup.campaign import Campaign, load_campaign
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
-
-CELSIUS_K = 273.15
 
 
 def run(
@@ -62,53 +87,49 @@ def compare_campaign(
 ) -> CompareResult:
     """Compare the logs of a campaign, one for each of its runs; see `run`."""
     _refuse_copies(logs)
-    weathered = [with_weather(log, r) for log, r in zip(logs, campaign.run, strict=True)]
-    runs = make_runs(weathered, setup)
-    ready = make_ready(runs, setup, rpm)
-    layout = Layout(campaign=campaign, ready=ready, setup=setup, margin=margin)
-    done = [_Done.of(layout, pairing) for pairing in layout.pairings]
-    pairs = tuple(d.result for d in done)
-    names = [_role(declared) for declared in campaign.run]
+    pairs = zip(logs, campaign.run, strict=True)
+    runs = make_runs(
+        [with_weather(log, r, campaign.weather, setup.weather) for log, r in pairs], setup
+    )
+    # The pairs say anew which of their runs is the second configuration.
+    seen = observe(runs, setup, [False] * len(runs))
+    layout = Layout(campaign=campaign, seen=seen, setup=setup, rpm=rpm, margin=margin)
+    table = prior_table(setup.priors, campaign.measured)
+    roles = [c.name for c in layout.of_run]
+    odd = odd_logs(seen, roles, setup.engine)
+    done = [_Done.of(layout, pairing, table) for pairing in layout.pairings]
+    results = tuple(d.result for d in done)
+    without = left_out(odd, roles)
+    again = [_Done.of(layout, p, table, without) for p in layout.pairings if without]
     return CompareResult(
         engine=setup.engine.name,
-        window=ready.window,
+        window=window_of(seen, done[0].weighed),
         margin=margin,
-        pairs=pairs,
-        findings=(*ready.findings, *order_findings(layout), *bore_findings(layout, pairs)),
-        assumptions=(*ready.assumptions, *family(layout)),
-        inputs=tuple(input_file(r, name) for r, name in zip(runs, names, strict=True)),
-        ranking=tuple(row for tune in campaign.tunes() for row in _ranking(layout, done, tune)),
-        price_per_kw=tuple(row for tune in campaign.tunes() for row in _prices(layout, done, tune)),
-        curves=curves_of(ready, setup, names),
+        pairs=results,
+        logs=log_uses(seen, roles, odd),
+        priors=prior_rows(table),
+        findings=(
+            *match_findings(seen, roles),
+            *runs_left_out(results, [d.result for d in again], odd, seen.runs),
+            *seen.findings,
+            *order_findings(layout),
+            *bore_findings(layout, results),
+        ),
+        assumptions=_assumptions(layout, done),
+        inputs=tuple(input_file(r, name) for r, name in zip(runs, roles, strict=True)),
+        ranking=tuple(row for tune in campaign.tunes() for row in _ranking(campaign, done, tune)),
+        price_per_kw=tuple(_prices(campaign, done)),
+        curves=curves_of(seen, layout.matched or done[0].weighed.matched, setup, roles),
+        boost_control=results[0].boost_control,
+        power_corrections=results[0].power_corrections,
         units_read=own_units(logs),
     )
 
 
-def with_weather(log: Log, declared: CampaignRun) -> Log:
-    """Return the log with the declared weather as channels, where it has none of its own."""
-    celsius, kpa = declared.ambient_temperature_c, declared.barometric_pressure_kpa
-    known = {
-        "ambient_temperature": None if celsius is None else celsius + CELSIUS_K,
-        "barometric_pressure": None if kpa is None else kpa * 1e3,
-        "relative_humidity": declared.relative_humidity,
-    }
-    added = {
-        name: Channel(
-            name=name,
-            header="campaign file",
-            unit_read="",
-            time_s=np.array(log.span_s),
-            value=np.full(2, value),
-            recognised_by="campaign file",
-        )
-        for name, value in known.items()
-        if value is not None and name not in log
-    }
-    return replace(log, channels={**log.channels, **added}) if added else log
-
-
-def _role(declared: CampaignRun) -> str:
-    return f"{declared.intake}, {declared.tune}" if declared.tune else declared.intake
+def _assumptions(layout: Layout, done: Sequence[_Done]) -> tuple[Assumption, ...]:
+    """Return what all pairs take for granted, each once."""
+    split = [a for d in done for a in split_assumptions(d.weighed)]
+    return tuple(dict.fromkeys((*layout.seen.assumptions, *family(layout), *split)))
 
 
 def _refuse_copies(logs: Sequence[Log]) -> None:
@@ -131,75 +152,124 @@ class _Done:
     """A pair with what its answer and the ranking are made of."""
 
     pairing: Pairing
-    ordered: OrderedDesign
+    drift: OrderDrift | None
     weighed: Weighed
     result: PairResult
 
     @classmethod
-    def of(cls, layout: Layout, pairing: Pairing) -> _Done:
-        ordered = layout.design(pairing)
-        given = _pair_input(layout, pairing, ordered)
-        weighed = weigh(given)
-        return cls(pairing=pairing, ordered=ordered, weighed=weighed, result=answer(given, weighed))
+    def of(
+        cls, layout: Layout, pairing: Pairing, table: PriorTable, without: Sequence[int] = ()
+    ) -> _Done:
+        drift = layout.drift(pairing)
+        given = _pair_input(layout, pairing, table, without)
+        if drift is not None:
+            own = LnChange(value=drift.value, u=drift.u, dof=drift.dof)
+            given = replace(given, drift=own)
+        weighed = compare_pair(given)
+        result = weighed.result
+        if pairing.question != TUNE and weighed.change is not None and untold(layout, pairing):
+            result = replace(result, next_measurement=BASELINE_AGAIN)
+        return cls(pairing=pairing, drift=drift, weighed=weighed, result=result)
 
 
-def _pair_input(layout: Layout, pairing: Pairing, ordered: OrderedDesign) -> PairInput:
-    ready = layout.ready
-    old, new = ([layout.traces[k] for k in layout.runs(c)] for c in (pairing.before, pairing.after))
+def _pair_input(
+    layout: Layout, pairing: Pairing, table: PriorTable, without: Sequence[int]
+) -> PairInput:
+    before, after = (
+        tuple(k for k in layout.numbers(c) if k not in without)
+        for c in (pairing.before, pairing.after)
+    )
+    old, new = ([layout.traces[k] for k in own] for own in (before, after))
+    tune = pairing.question == TUNE
     return PairInput(
-        table=ready.table,
-        budgets=ready.budgets,
-        power_budget=ready.power_budget,
-        fuel_budget=ready.fuel_budget,
-        design=ordered.design,
-        controlled=ready.controlled,
-        unused=ready.unused,
+        seen=layout.seen,
+        before=before,
+        after=after,
+        setup=layout.setup,
+        table=table,
         intake=pairing.after.intake,
         tune=pairing.after.tune,
-        baseline=pairing.before.intake,
+        baseline=pairing.before.name if tune else pairing.before.intake,
+        question=pairing.question,
+        same_tune=not tune,
+        one_session=layout.one_session(pairing),
         margin=layout.margin,
-        coverage=layout.coverage,
-        depression_pa=layout.depression_pa(pairing.before),
-        p_ambient_pa=ready.p_ambient_pa(),
-        rows=layout.repeats(pairing.before) | layout.repeats(pairing.after),
-        spool_up=spool_up(old, new, ready.sizes, coverage=layout.coverage),
+        rpm=layout.rpm,
+        depression_pa=(
+            layout.depression_pa(pairing.before.intake),
+            layout.depression_pa(pairing.after.intake),
+        ),
+        bore_before_m=layout.bore_m(pairing.before.intake),
+        measured=layout.campaign.measured,
+        spool_up=spool_up(old, new, layout.seen.sizes),
     )
 
 
-def _against_baseline(layout: Layout, done: Sequence[_Done], tune: str) -> list[_Done]:
-    baseline = Cell(layout.campaign.baseline, tune)
-    return [d for d in done if d.pairing.before == baseline]
+def _ranking(campaign: Campaign, done: Sequence[_Done], tune: str) -> tuple[RankRow, ...]:
+    contenders = []
+    for d in _of_intakes(done):
+        change, shown = d.weighed.change, d.result.airflow_change_intake
+        if d.pairing.after.tune == tune and change is not None and shown is not None:
+            contenders.append(
+                Contender(
+                    intake=d.result.intake,
+                    change=change.parts.intake,
+                    weight=change.weight,
+                    airflow_change=shown,
+                    of_baseline=_of_baseline(d.weighed),
+                )
+            )
+    return rank(tune, campaign.baseline, contenders) if contenders else ()
 
 
-def _ranking(layout: Layout, done: Sequence[_Done], tune: str) -> tuple[RankRow, ...]:
-    contenders = [
-        Contender(
-            intake=d.result.intake,
-            change=d.weighed.posterior.mixture("true"),
-            airflow_change=d.result.airflow_change,
-            weights=d.ordered.design.weights,
+def _of_intakes(done: Sequence[_Done]) -> list[_Done]:
+    return [d for d in done if d.pairing.question != TUNE]
+
+
+def _of_baseline(weighed: Weighed) -> float:
+    """Return the share of the variance of the intake's part that the baseline's runs scatter."""
+    assert weighed.change is not None
+    assert weighed.matched is not None
+    weight, values = weighed.change.weight, weighed.change.parts.intake
+    total = float(weight @ (values - weight @ values) ** 2)
+    runs = 1.0 / np.bincount(weighed.matched.after.astype(np.intp))
+    scatter = weighed.matched.indicated().u ** 2
+    return float(np.clip(scatter * runs[0] / runs.sum() / max(total, 1e-12), 0.0, 1.0))
+
+
+def _prices(campaign: Campaign, done: Sequence[_Done]) -> list[PricePerPower]:
+    rows = []
+    for d in _of_intakes(done):
+        price = campaign.declared(d.result.intake).price
+        if price is not None:
+            rows.append(_price(d, price))
+    return rows
+
+
+def _price(d: _Done, price: float) -> PricePerPower:
+    change, matched, power = d.weighed.change, d.weighed.matched, d.result.brake_power_change
+    gained, level = None, float("nan")
+    if power is not None and change is not None and matched is not None:
+        parts = change.parts
+        gained = power_of_intake(
+            power, parts.weather + parts.demand + parts.feedback, change.weight
         )
-        for d in _against_baseline(layout, done, tune)
-    ]
-    return rank(tune, layout.campaign.baseline, contenders) if contenders else ()
+        logged = [matched.level(n, after=False) for n in ("power_w", "wheel_power_w")]
+        level = next((w for w in logged if np.isfinite(w)), float("nan"))
+    return price_per_power(
+        tune=d.result.tune,
+        intake=d.result.intake,
+        price=price,
+        power_change=gained,
+        baseline_w=level,
+        why_not=_why_no_price(d),
+    )
 
 
-def _prices(layout: Layout, done: Sequence[_Done], tune: str) -> list[PricePerPower]:
-    rows = layout.repeats(Cell(layout.campaign.baseline, tune))
-    power = layout.ready.table.state["power_w"][rows]
-    mean_w = float(np.nanmean(power)) if np.isfinite(power).any() else float("nan")
-    priced = [
-        (d.result, layout.campaign.declared(d.result.intake).price)
-        for d in _against_baseline(layout, done, tune)
-    ]
-    return [
-        price_per_power(
-            tune=tune,
-            intake=result.intake,
-            price=price,
-            power_change=result.brake_power_change,
-            baseline_w=mean_w,
-        )
-        for result, price in priced
-        if price is not None
-    ]
+def _why_no_price(d: _Done) -> str:
+    intake = d.result.airflow_change_intake
+    if intake is None or intake.low <= 0.0:
+        return "it is not shown that the intake gave anything"
+    if d.drift is not None and not d.drift.told:
+        return "the order of the runs cannot tell drift from the intake"
+    return ""

@@ -1,49 +1,38 @@
-"""Is the gain real? Before and after, from logs to a verdict."""
+"""Is the gain real, and is it the intake's? Before and after, from logs to a verdict."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
-
-import airsense
-from airsense.evidence.change import pair_design
-from airsense.evidence.comparison import PairInput, PairResult, compare_pair
-from airsense.evidence.curves import Curves
-from airsense.evidence.ranking import PricePerPower, RankRow
+from airsense.estimates.weather import with_weather
 from airsense.evidence.spool_up import spool_up, traces
 from airsense.evidence.verdict import DEFAULT_MARGIN
+from airsense.jobs.comparison.contradiction import contradicted
+from airsense.jobs.comparison.given import INTAKE, TUNE, PairInput
+from airsense.jobs.comparison.logs import (
+    log_uses,
+    match_findings,
+    prior_rows,
+    runs_left_out,
+)
+from airsense.jobs.comparison.odd import left_out, odd_logs
+from airsense.jobs.comparison.pair import Weighed, compare_pair
+from airsense.jobs.comparison.result import CompareResult, PairResult, Window
 from airsense.jobs.curves import curves_of
-from airsense.jobs.pairing import Ready, Window, input_file, make_ready, make_runs
+from airsense.jobs.declared import prior_table
+from airsense.jobs.observe import Observations, input_file, make_runs, observe
 from airsense.jobs.provenance import setup_inputs
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
-from airsense.results import CAUTIONS, Assumption, Finding, InputFile, Presented
+from airsense.results import Assumption, Finding
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
+from airsense.setup.measured import check_configurations
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CompareResult(Presented):
-    """The answer of `compare`; JSON by the contract."""
-
-    schema: str = "airsense.compare/1"
-    version: str = airsense.__version__
-    engine: str = ""
-    window: Window
-    margin: float
-    pairs: tuple[PairResult, ...]
-    findings: tuple[Finding, ...]
-    assumptions: tuple[Assumption, ...]
-    cautions: tuple[str, ...] = CAUTIONS
-    inputs: tuple[InputFile, ...] = field(default_factory=tuple)
-    ranking: tuple[RankRow, ...] = ()
-    price_per_kw: tuple[PricePerPower, ...] = ()
-    curves: Curves | None = None
-    units_read: str = "si"
+BEFORE, AFTER = "before", "after"
 
 
 def run(
@@ -53,8 +42,20 @@ def run(
     *,
     rpm: tuple[float, float] | None = None,
     margin: float = DEFAULT_MARGIN,
+    tunes: tuple[str, str] | None = None,
 ) -> CompareResult:
     """Compare log files of two configurations.
+
+    Parameters
+    ----------
+    engine_file : path
+    before, after : sequence of path
+    rpm : tuple of float, optional
+        Window of engine speed.
+    margin : float
+        "No change" is a result only inside this margin.
+    tunes : tuple of str, optional
+        Names of two tunes of one intake: then the question is about the tune.
 
     Raises
     ------
@@ -63,7 +64,9 @@ def run(
     """
     setup = load_engine(engine_file)
     logs = [read_log(path, channels=setup.channels) for path in (*before, *after)]
-    result = compare_logs(logs[: len(before)], logs[len(before) :], setup, rpm=rpm, margin=margin)
+    result = compare_logs(
+        logs[: len(before)], logs[len(before) :], setup, rpm=rpm, margin=margin, tunes=tunes
+    )
     return replace(result, inputs=(*setup_inputs(engine_file, setup), *result.inputs))
 
 
@@ -74,49 +77,99 @@ def compare_logs(
     *,
     rpm: tuple[float, float] | None = None,
     margin: float = DEFAULT_MARGIN,
+    tunes: tuple[str, str] | None = None,
 ) -> CompareResult:
     """Compare logs of two configurations; see `run`."""
-    runs = make_runs([*before, *after], setup)
-    ready = make_ready(runs, setup, rpm)
-    is_after = [k >= len(before) for k in ready.run_of_segment]
-    shown = traces(runs, setup, ready.sizes)
-    pair = compare_pair(
-        PairInput(
-            table=ready.table,
-            budgets=ready.budgets,
-            power_budget=ready.power_budget,
-            fuel_budget=ready.fuel_budget,
-            design=pair_design(is_after),
-            controlled=ready.controlled,
-            unused=ready.unused,
-            intake="after",
-            tune="",
-            baseline="before",
-            margin=margin,
-            depression_pa=depression(ready, setup, is_after),
-            p_ambient_pa=ready.p_ambient_pa(),
-            bore_before_m=setup.intake.bore_before_m,
-            spool_up=spool_up(shown[: len(before)], shown[len(before) :], ready.sizes),
-        )
+    weather = setup.weather
+    told = [
+        *(with_weather(log, weather.before, weather) for log in before),
+        *(with_weather(log, weather.after, weather) for log in after),
+    ]
+    check_configurations(setup.measured, (BEFORE, AFTER), where="engine.toml")
+    runs = make_runs(told, setup)
+    is_after = [k >= len(before) for k in range(len(runs))]
+    seen = observe(runs, setup, is_after)
+    shown = traces(runs, setup, seen.sizes)
+    table = prior_table(setup.priors, setup.measured)
+    tune = bool(tunes and tunes[0] != tunes[1])
+    given = PairInput(
+        seen=seen,
+        before=tuple(range(len(before))),
+        after=tuple(range(len(before), len(runs))),
+        setup=setup,
+        table=table,
+        tune=tunes[1] if tunes else "",
+        question=TUNE if tune else INTAKE,
+        same_tune=not tune,
+        margin=margin,
+        rpm=rpm,
+        depression_pa=declared_depression(setup),
+        bore_before_m=setup.intake.bore_before_m,
+        measured=setup.measured,
+        spool_up=spool_up(shown[: len(before)], shown[len(before) :], seen.sizes),
     )
-    names = ["after" if k >= len(before) else "before" for k in range(len(runs))]
+    weighed = compare_pair(given)
+    roles = [AFTER if a else BEFORE for a in is_after]
+    odd = odd_logs(seen, roles, setup.engine)
+    pair = weighed.result
     return CompareResult(
         engine=setup.engine.name,
-        window=ready.window,
+        window=window_of(seen, weighed),
         margin=margin,
         pairs=(pair,),
-        findings=ready.findings,
-        assumptions=ready.assumptions,
-        inputs=tuple(input_file(r, name) for r, name in zip(runs, names, strict=True)),
-        curves=curves_of(ready, setup, names),
+        logs=log_uses(seen, roles, odd),
+        priors=prior_rows(table),
+        findings=(
+            *match_findings(seen, roles),
+            *contradicted(given, weighed),
+            *_without_odd(given, pair, odd, roles),
+            *seen.findings,
+        ),
+        assumptions=(*seen.assumptions, *split_assumptions(weighed)),
+        inputs=tuple(input_file(r, name) for r, name in zip(runs, roles, strict=True)),
+        curves=curves_of(seen, weighed.matched, setup, roles),
+        boost_control=pair.boost_control,
+        power_corrections=pair.power_corrections,
         units_read=own_units([*before, *after]),
     )
 
 
-def depression(ready: Ready, setup: EngineSetup, is_after: Sequence[bool]) -> float | None:
-    """Return the baseline's largest intake depression, declared or logged. [Pa]"""
-    declared = setup.intake.depression_before_kpa
-    if declared is not None:
-        return declared * 1e3
-    logged = ready.table.state["depression_pa"][~np.asarray(is_after)]
-    return float(np.nanmax(np.abs(logged))) if np.isfinite(logged).any() else None
+def _without_odd(
+    given: PairInput, pair: PairResult, odd: Sequence[str], roles: Sequence[str]
+) -> tuple[Finding, ...]:
+    """Return which logs stand out, with the answer without them."""
+    out = left_out(odd, roles)
+    again = []
+    if out:
+        kept = replace(
+            given,
+            before=tuple(k for k in given.before if k not in out),
+            after=tuple(k for k in given.after if k not in out),
+        )
+        again.append(compare_pair(kept).result)
+    return runs_left_out([pair], again, odd, given.seen.runs)
+
+
+def declared_depression(setup: EngineSetup) -> tuple[float | None, float | None]:
+    """Return the declared intake depression before and after. [Pa]"""
+    own = setup.intake
+    before, after = own.depression_before_kpa, own.depression_after_kpa
+    return (None if before is None else 1e3 * before, None if after is None else 1e3 * after)
+
+
+def split_assumptions(weighed: Weighed) -> tuple[Assumption, ...]:
+    """Return what the split of the engine's change takes for granted."""
+    return () if weighed.change is None else weighed.change.parts.assumptions
+
+
+def window_of(seen: Observations, weighed: Weighed) -> Window:
+    """Return the window of engine speed that was compared."""
+    if weighed.matched is not None:
+        return Window(
+            engine_speed_rpm=weighed.matched.window_rpm,
+            bins=int(weighed.matched.filled.sum()),
+            kind="full-load pulls",
+        )
+    speed = seen.cells.speed_rpm
+    low, high = (float(speed.min()), float(speed.max())) if speed.size else (0.0, 0.0)
+    return Window(engine_speed_rpm=(low, high), bins=0, kind="states driven")

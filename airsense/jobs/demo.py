@@ -8,12 +8,12 @@ from pathlib import Path
 import airsense
 from airsense.jobs import audit, compare, rescale
 from airsense.jobs.audit import AuditResult
-from airsense.jobs.compare import CompareResult
+from airsense.jobs.comparison.result import CompareResult
+from airsense.jobs.rescaling.result import RescaleResult
 from airsense.report.as_json import to_json
 from airsense.report.files import refuse_overwrite, write_text
 from airsense.results import CAUTIONS, Presented
 from airsense.simulate.demo import DemoScenario, write_demo
-from airsense.transfer.result import RescaleResult
 
 NEW_TABLE = "maf_table_new.csv"
 
@@ -92,4 +92,5 @@ def _truth(scenario: DemoScenario, compared: CompareResult) -> tuple[TruthRow, .
             inside=interval.contains(float(truth)),
         )
         for name, truth, interval in rows
+        if interval is not None
     )

@@ -1,22 +1,25 @@
-"""What pilot logs teach a plan: the channels there are, the operating state, the scatter."""
+"""What pilot logs teach a plan: the channels there are, the states, the scatter."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from airsense.estimates.routes import usable_routes
 from airsense.estimates.run import Run
-from airsense.evidence.change import build_change, design_from
-from airsense.evidence.planning_channels import NOMINAL_P_PA, NOMINAL_T_K, Pilot
-from airsense.jobs.pairing import make_ready
+from airsense.estimates.segments import Kind
+from airsense.evidence.arrays import FloatArray
+from airsense.evidence.cells import SPEED_STEP, Cells
+from airsense.evidence.matched import DECLARED_DOF, ENGINE_DOF, ENGINE_RUN
+from airsense.evidence.planning_channels import STILL
+from airsense.evidence.planning_states import Template
+from airsense.evidence.rest import RestKind
+from airsense.jobs.observe import Observations, observe
 from airsense.setup.engine import EngineSetup
 
-FloatArray = NDArray[np.float64]
-
-_STATE = (("t_charge_k", NOMINAL_T_K), ("p_manifold_pa", NOMINAL_P_PA))
+LEAST_NOISE = 5e-4
 
 
 def channels_of(runs: Sequence[Run]) -> frozenset[str]:
@@ -41,34 +44,75 @@ def _channels_of_one(run: Run) -> frozenset[str]:
     return frozenset(name for name, there in has.items() if there)
 
 
-def pilot_of(runs: Sequence[Run], setup: EngineSetup) -> Pilot:
-    """Return what pilot runs teach: the operating state, and scatter where they repeat.
+def pilot_of(runs: Sequence[Run], setup: EngineSetup) -> Template | None:
+    """Return the test that pilot runs are one configuration of; None where no route is open.
 
-    Raises
-    ------
-    InputError
-        If the runs share no window of engine speed.
+    The states are those of the run that shows most; two or more runs teach the scatter.
     """
-    routes, _ = usable_routes(runs, setup)
-    if not routes:
-        return Pilot()
-    ready = make_ready(runs, setup, None)
-    state = ready.table.state
-    n = len(ready.segments)
-    level = build_change(
-        ready.table,
-        ready.budgets,
-        design_from(np.ones((n, 1)), np.ones(1)),
-        controlled=ready.controlled,
-    )
-    t, p = (_median_or(state[name], usual) for name, usual in _STATE)
-    return Pilot(
-        t_charge_k=t,
-        p_manifold_pa=p,
-        speed_rpm=tuple(float(x) for x in ready.table.centre_rpm),
-        effects={effect.key: effect for effect in level.effects} if n > 1 else None,
+    if not usable_routes(runs, setup)[0]:
+        return None
+    seen = observe(runs, setup, [False] * len(runs))
+    laden = ~np.isin(seen.cells.kind, (Kind.IDLE, Kind.OVERRUN))
+    if not laden.any():
+        return None
+    best = int(np.argmax(np.bincount(seen.cells.run[laden], minlength=len(runs))))
+    return Template(
+        cells=_quiet(seen.cells.of_runs([best], [False])),
+        rest=seen.rest.of_runs([best], [False]),
+        budget=seen.budget,
+        sizes=seen.sizes,
+        run_factor=_run_factor(seen),
+        indicated=_indicated(seen),
+        power=all(run.power_w is not None for run in runs),
     )
 
 
-def _median_or(value: FloatArray, usual: float) -> float:
-    return float(np.nanmedian(value)) if np.isfinite(value).any() else usual
+def rest_of(template: Template) -> frozenset[str]:
+    """Return the pseudo-channel of seconds with the engine still, where the pilot has them."""
+    return frozenset({STILL}) if template.rest.count(RestKind.STILL) else frozenset()
+
+
+def _quiet(cells: Cells) -> Cells:
+    """Return cells none of which is free of noise."""
+    return replace(cells, u_noise=np.maximum(cells.u_noise, LEAST_NOISE))
+
+
+def _levels(seen: Observations, values: FloatArray) -> FloatArray:
+    """Return the mean of a value over the speeds that all runs share, run by run; NaN if none."""
+    cells = seen.cells
+    use = ~np.isin(cells.kind, (Kind.IDLE, Kind.OVERRUN)) & np.isfinite(values)
+    at = np.round(np.log(cells.speed_rpm) / SPEED_STEP)
+    count = len(seen.runs)
+    shared = [n for n in np.unique(at[use]) if np.unique(cells.run[use & (at == n)]).size == count]
+    table = np.array(
+        [
+            [float(np.mean(values[use & (at == n) & (cells.run == k)])) for n in shared]
+            for k in range(count)
+        ]
+    )
+    return table.mean(axis=1) if shared else np.full(count, np.nan)
+
+
+def _run_factor(seen: Observations) -> float:
+    """Return run effects over their declared size, as repeats show them."""
+    free = len(seen.runs) - 1
+    variance = np.diag(seen.budget.covariance("run"))
+    ratios = []
+    for row, declared in zip(seen.cells.residual, variance, strict=True):
+        level = _levels(seen, row)
+        if free and np.isfinite(level).all():
+            ratios.append(float(np.sum((level - level.mean()) ** 2) / declared))
+    if not ratios:
+        return 1.0
+    return float(np.sqrt((DECLARED_DOF + np.mean(ratios)) / (DECLARED_DOF + free)))
+
+
+def _indicated(seen: Observations) -> tuple[float, float] | None:
+    """Return the run-to-run scatter of the indicated air and its degrees of freedom."""
+    own = float(np.hypot(ENGINE_RUN, seen.sizes.mass_air_flow.run))
+    free = len(seen.runs) - 1
+    level = _levels(seen, seen.cells.ln_maf)
+    if not free or not all(seen.sweeps) or not np.isfinite(level).all():
+        return None
+    left = float(np.sum((level - level.mean()) ** 2))
+    return float(np.sqrt((ENGINE_DOF * own**2 + left) / (ENGINE_DOF + free))), ENGINE_DOF + free

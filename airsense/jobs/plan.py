@@ -3,103 +3,47 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
-import airsense
-from airsense.errors import InputError
+import numpy as np
+
+from airsense.evidence.next_measurement import CHEAP, DEAR, FREE, NextMeasurement
 from airsense.evidence.planning import (
-    MAX_RUNS,
+    SHOWN_RUNS,
     Component,
-    PlannedQuantity,
-    Rows,
-    RunOrder,
+    Forecast,
+    Look,
     Wish,
+    budget_of,
     forecast,
+    is_shown,
+    look,
     run_orders,
-    runs_needed,
 )
 from airsense.evidence.planning_channels import (
-    BORE,
+    STILL,
     USUAL_CHANNELS,
-    WEIGHED_FUEL,
-    NextMeasurement,
-    Pilot,
-    rank_additions,
-    rows_for,
+    missing,
+    template_for,
+    with_channels,
 )
-from airsense.evidence.verdict import percent
-from airsense.jobs.pairing import make_runs
-from airsense.jobs.pilot import channels_of, pilot_of
+from airsense.evidence.planning_states import PlannedQuantity, Template
+from airsense.jobs.comparison.proposals import proposals
+from airsense.jobs.observe import make_runs
+from airsense.jobs.pilot import channels_of, pilot_of, rest_of
+from airsense.jobs.plan_result import PlannedMeasurement, PlanResult, QuantityRow, RunsRow
+from airsense.jobs.plan_words import assumptions, known, refuse_tiny, says_nothing, sentence
 from airsense.jobs.provenance import file_input, setup_inputs
-from airsense.logs.canon import CANON
 from airsense.logs.read import read_log
-from airsense.results import CAUTIONS, Assumption, InputFile, Presented
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
-SCHEMA = "airsense.plan/1"
 # Runs at which a plan is shown when no number of runs meets the wish.
 RUNS_IF_OUT_OF_REACH = 6
-_NAMES = {
-    PlannedQuantity.AIRFLOW_CHANGE: "the engine's air",
-    PlannedQuantity.SENSOR_SKEW: "the sensor's reading",
-    PlannedQuantity.BRAKE_POWER_CHANGE: "brake power",
-}
-SHOWN_RUNS = (1, 2, 3, 4, 6, 8, 12, 20, 30)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunsRow:
-    """What a number of runs of each configuration gives.
-
-    `half_width` and `detectable_change` are for configurations that alternate; the others for
-    all runs of one configuration first.
-    """
-
-    runs_per_configuration: int
-    half_width: float
-    detectable_change: float
-    half_width_one_after_the_other: float
-    detectable_change_one_after_the_other: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class QuantityRow:
-    """The same wish for another quantity; None where no number of runs meets it."""
-
-    quantity: PlannedQuantity
-    runs_per_configuration: int | None
-    detectable_change: float
-    half_width: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlanResult(Presented):
-    """The plan; JSON by the contract.
-
-    `runs_per_configuration` is None where no number up to `MAX_RUNS` meets the wish;
-    `detectable_change`, `half_width` and `budget` then hold for `planned_runs`.
-    """
-
-    schema: str = SCHEMA
-    version: str = airsense.__version__
-    quantity: PlannedQuantity
-    wish: Wish
-    runs_per_configuration: int | None
-    planned_runs: int
-    detectable_change: float
-    half_width: float
-    sentence: str
-    budget: tuple[Component, ...]
-    by_runs: tuple[RunsRow, ...]
-    by_quantity: tuple[QuantityRow, ...]
-    run_orders: tuple[RunOrder, ...]
-    next_measurement: tuple[NextMeasurement, ...]
-    channels: tuple[str, ...]
-    assumptions: tuple[Assumption, ...]
-    cautions: tuple[str, ...] = CAUTIONS
-    inputs: tuple[InputFile, ...] = ()
+_COSTS = (FREE, CHEAP, DEAR)
+_WORTH_SAYING, _SMALLER = 0.03, 0.85
+K_95 = 1.96
 
 
 def run(
@@ -107,6 +51,7 @@ def run(
     logs: Sequence[Path] = (),
     *,
     sensors: Sequence[str] = (),
+    still: bool = False,
     quantity: PlannedQuantity = PlannedQuantity.AIRFLOW_CHANGE,
     wish: Wish | None = None,
 ) -> PlanResult:
@@ -117,10 +62,12 @@ def run(
     engine_file : Path
         engine.toml.
     logs : sequence of Path
-        Pilot logs of one configuration: their channels are those of the test, and the scatter
-        of two or more of them replaces the default.
+        Pilot logs of one configuration: their channels and states are those of the test, and the
+        scatter of two or more of them replaces the default.
     sensors : sequence of str
         Canonical channels that the test will have besides; alone, they replace the usual ones.
+    still : bool
+        Whether each log will begin with seconds of ignition on and the engine still.
     quantity : PlannedQuantity
         What the test is for.
     wish : Wish, optional
@@ -129,142 +76,232 @@ def run(
     Raises
     ------
     InputError
-        If a file or a name cannot be used, or the channels say nothing about the quantity.
+        If a file, a name or the wish cannot be used, or the channels say nothing about the
+        quantity.
     """
-    setup = load_engine(engine_file)
     asked = wish or Wish()
-    named = frozenset(_known(name) for name in sensors)
-    if logs:
-        runs = make_runs([read_log(p, channels=setup.channels) for p in logs], setup)
-        channels, pilot = named | channels_of(runs), pilot_of(runs, setup)
+    refuse_tiny(asked)
+    setup = load_engine(engine_file)
+    named = frozenset(known(name) for name in sensors)
+    runs = make_runs([read_log(p, channels=setup.channels) for p in logs], setup) if logs else ()
+    pilot = pilot_of(runs, setup) if runs else None
+    usual = named or frozenset({*USUAL_CHANNELS, *setup.channels})
+    channels = named | channels_of(runs) if runs else usual
+    later = frozenset({STILL}) if still else frozenset()
+    if pilot is None:
+        own = template_for(channels | later, setup)
     else:
-        channels, pilot = named or frozenset({*USUAL_CHANNELS, *setup.channels}), Pilot()
-    result = plan(
-        channels, setup, pilot, quantity=quantity, wish=asked, declared=bool(named or logs)
-    )
+        logged = channels_of(runs) | rest_of(pilot)
+        own = with_channels(pilot, logged, (named | later) - logged, setup)
+        later |= rest_of(pilot)
+    channels |= later
+    result = plan(own, channels, setup, quantity=quantity, wish=asked)
     pilots = tuple(file_input(path, "pilot log") for path in logs)
-    return replace(result, inputs=(*setup_inputs(engine_file, setup), *pilots))
+    return replace(
+        result,
+        assumptions=assumptions(channels, len(runs), declared=bool(named or logs)),
+        inputs=(*setup_inputs(engine_file, setup), *pilots),
+    )
 
 
 def plan(
+    template: Template,
     channels: frozenset[str],
     setup: EngineSetup,
-    pilot: Pilot,
     *,
     quantity: PlannedQuantity,
     wish: Wish,
-    declared: bool,
 ) -> PlanResult:
-    """Return the plan for a set of channels; see `run`."""
-    rows = rows_for(channels, setup, pilot)
-    if not rows.can(quantity):
-        raise _says_nothing(quantity, channels)
-    needed = runs_needed(rows, quantity, wish)
+    """Return the plan for a test; see `run`.
+
+    Raises
+    ------
+    InputError
+        If the test says nothing about the quantity.
+    """
+    if not template.can(quantity):
+        raise says_nothing(quantity, channels)
+    rows = _rows(template, quantity, wish)
+    needed = _needed(template, quantity, wish, rows)
     shown = RUNS_IF_OUT_OF_REACH if needed is None else needed
-    found = forecast(rows, quantity, shown)
-    additions = rank_additions(channels, setup, pilot, quantity=quantity, wish=wish, runs=shown)
+    found = forecast(template, quantity, shown, wish)
+    rows = _scaled(rows, found) if quantity in _BY_READING else rows
+    by_runs = {r.runs: r for r in rows} | {shown: found}
+    measurements = _measurements(
+        template, channels, setup, quantity=quantity, wish=wish, found=found, rows=rows
+    )
+    of_power = quantity is PlannedQuantity.BRAKE_POWER_CHANGE
     return PlanResult(
         quantity=quantity,
         wish=wish,
         runs_per_configuration=needed,
         planned_runs=shown,
-        detectable_change=found.detectable(wish),
-        half_width=found.half_width(wish.confidence),
-        sentence=_sentence(quantity, wish, needed, found.detectable(wish)),
-        budget=found.components,
-        by_runs=tuple(_row(rows, quantity, wish, n) for n in sorted({*SHOWN_RUNS, shown})),
+        detectable_change=found.detectable_change,
+        half_width=found.half_width,
+        sentence=sentence(quantity, wish, needed, found, measurements),
+        budget=_power_budget(template, shown)
+        if of_power
+        else budget_of(look(template, quantity, shown)),
+        by_runs=tuple(
+            RunsRow(
+                runs_per_configuration=n,
+                half_width=r.half_width,
+                detectable_change=r.detectable_change,
+            )
+            for n, r in sorted(by_runs.items())
+        ),
         by_quantity=tuple(
-            _quantity_row(rows, other, wish, shown) for other in PlannedQuantity if rows.can(other)
+            QuantityRow(quantity=q, half_width=_half_width(template, q, shown, wish))
+            for q in PlannedQuantity
+            if template.can(q)
         ),
         run_orders=run_orders(shown),
-        next_measurement=additions,
+        next_measurement=measurements,
         channels=tuple(sorted(channels)),
-        assumptions=_assumptions(channels, pilot, declared=declared),
+        assumptions=(),
     )
 
 
-def _known(name: str) -> str:
-    if name in CANON or name in (WEIGHED_FUEL, BORE):
-        return name
-    raise InputError(
-        "unknown sensor",
-        where="--sensor",
-        got=name,
-        allowed=", ".join((*CANON, WEIGHED_FUEL, BORE)),
-        fix="name a canonical channel; `airsense channels LOG` shows those of a log",
-    )
+# What is claimed of these depends on what the reading shows, and each size is a look of its own.
+_BY_READING = (PlannedQuantity.INDICATED_SURPLUS, PlannedQuantity.SENSOR_SKEW)
 
 
-def _says_nothing(quantity: PlannedQuantity, channels: frozenset[str]) -> InputError:
-    power = quantity is PlannedQuantity.BRAKE_POWER_CHANGE
-    return InputError(
-        f"these channels say nothing about {quantity.value.replace('_', ' ')}",
-        where="--sensor, or the pilot logs",
-        got=", ".join(sorted(channels)),
-        allowed="brake power or torque"
-        if power
-        else "manifold or boost pressure, or fuel quantity with a wide-band lambda",
-        fix="add such a channel with --sensor, or plan for another --quantity",
-    )
+def _half_width(template: Template, quantity: PlannedQuantity, runs: int, wish: Wish) -> float:
+    if quantity is PlannedQuantity.BRAKE_POWER_CHANGE:
+        return forecast(template, quantity, runs, wish).half_width
+    return look(template, quantity, runs).half_width(wish.confidence)
 
 
-def _row(rows: Rows, quantity: PlannedQuantity, wish: Wish, runs: int) -> RunsRow:
-    mixed = forecast(rows, quantity, runs)
-    blocks = forecast(rows, quantity, runs, alternating=False)
-    return RunsRow(
-        runs_per_configuration=runs,
-        half_width=mixed.half_width(wish.confidence),
-        detectable_change=mixed.detectable(wish),
-        half_width_one_after_the_other=blocks.half_width(wish.confidence),
-        detectable_change_one_after_the_other=blocks.detectable(wish),
-    )
-
-
-def _quantity_row(rows: Rows, quantity: PlannedQuantity, wish: Wish, runs: int) -> QuantityRow:
-    found = forecast(rows, quantity, runs)
-    return QuantityRow(
-        quantity=quantity,
-        runs_per_configuration=runs_needed(rows, quantity, wish),
-        detectable_change=found.detectable(wish),
-        half_width=found.half_width(wish.confidence),
-    )
-
-
-def _sentence(quantity: PlannedQuantity, wish: Wish, needed: int | None, smallest: float) -> str:
-    what = f"a change of {_NAMES[quantity]} by {percent(wish.change).lstrip('+')}"
-    sure = f"with {100 * wish.power:g} % power at {100 * wish.confidence:g} % confidence"
-    if needed is None:
-        return (
-            f"No number of runs up to {MAX_RUNS} of each configuration shows {what} {sure}; "
-            f"{RUNS_IF_OUT_OF_REACH} runs of each show one of {percent(smallest).lstrip('+')}. "
-            "Another measurement is needed."
+def _rows(template: Template, quantity: PlannedQuantity, wish: Wish) -> list[Forecast]:
+    """Return what the usual numbers of runs give; of a reading, the interval alone for now."""
+    if quantity not in _BY_READING:
+        return [forecast(template, quantity, n, wish) for n in SHOWN_RUNS]
+    return [
+        Forecast(
+            runs=n,
+            half_width=_half_width(template, quantity, n, wish),
+            detectable_change=float("nan"),
         )
-    return (
-        f"{needed} runs of each configuration, in alternation, show {what} {sure}; "
-        f"the smallest that they show is {percent(smallest).lstrip('+')}."
+        for n in SHOWN_RUNS
+    ]
+
+
+def _needed(
+    template: Template, quantity: PlannedQuantity, wish: Wish, rows: Sequence[Forecast]
+) -> int | None:
+    """Return the fewest runs of each configuration that meet a wish; None beyond `MAX_RUNS`."""
+
+    def meets(runs: int) -> bool:
+        if quantity not in _BY_READING:
+            own = next((r for r in rows if r.runs == runs), None)
+            own = own or forecast(template, quantity, runs, wish)
+            return own.detectable_change <= wish.change
+        half = _half_width(template, quantity, runs, wish)
+        return is_shown(template, quantity, runs, wish, half)
+
+    previous = 0
+    for runs in SHOWN_RUNS:
+        if meets(runs):
+            return next(n for n in range(previous + 1, runs + 1) if n == runs or meets(n))
+        previous = runs
+    return None
+
+
+def _scaled(rows: Sequence[Forecast], found: Forecast) -> list[Forecast]:
+    """Return rows whose detectable change goes with the interval."""
+    ratio = found.detectable_change / found.half_width
+    return [replace(r, detectable_change=ratio * r.half_width) for r in rows]
+
+
+def _measurements(
+    template: Template,
+    channels: frozenset[str],
+    setup: EngineSetup,
+    *,
+    quantity: PlannedQuantity,
+    wish: Wish,
+    found: Forecast,
+    rows: Sequence[Forecast],
+) -> tuple[PlannedMeasurement, ...]:
+    """Return the measurements that a test lacks: cheapest first, of one cost the best first."""
+    if quantity is PlannedQuantity.BRAKE_POWER_CHANGE:
+        return ()
+    steps = []
+    for a in missing(channels, template):
+        then = with_channels(template, channels, frozenset({a.channel}), setup)
+        step = NextMeasurement(
+            key=a.key,
+            cost=a.cost,
+            measurement=a.measurement,
+            reason=a.reason,
+            toml="",
+            worth=float("nan"),
+        )
+        own = forecast(then, quantity, found.runs, wish)
+        steps.append(_planned(step, own, found, wish, rows))
+    seen = look(template, quantity, found.runs)
+    keys = {m.key for m in steps}
+    for step in proposals(seen.posterior, seen.reading(), leak_open=False):
+        if step.key not in keys and np.isfinite(step.worth):
+            left = _left(seen, step.worth, found.half_width)
+            own = Forecast(
+                runs=found.runs,
+                half_width=left * found.half_width,
+                detectable_change=left * found.detectable_change,
+            )
+            steps.append(_planned(step, own, found, wish, rows))
+    kept = [m for m in steps if _helps(m, found)]
+    return tuple(sorted(kept, key=lambda m: (_COSTS.index(m.cost), -m.reduction)))
+
+
+def _helps(step: PlannedMeasurement, found: Forecast) -> bool:
+    """Return whether a measurement narrows the interval, or makes a smaller change a claim."""
+    smaller = step.detectable_change < _SMALLER * found.detectable_change
+    return step.reduction >= _WORTH_SAYING or smaller
+
+
+def _left(seen: Look, worth: float, half_width: float) -> float:
+    """Return the part of the interval that stays once a share of the reading's variance goes."""
+    weight, reading = seen.posterior.draws.weight, seen.reading()
+    of_reading = float(weight @ (reading - weight @ reading) ** 2)
+    total = max((half_width / K_95) ** 2, of_reading)
+    return float(np.sqrt(max(1.0 - worth * of_reading / total, 0.0)))
+
+
+def _planned(
+    step: NextMeasurement, own: Forecast, found: Forecast, wish: Wish, rows: Sequence[Forecast]
+) -> PlannedMeasurement:
+    """Return a measurement with its worth; other numbers of runs scale as the plan's intervals."""
+    scaled = {r.runs: own.detectable_change * r.half_width / found.half_width for r in rows}
+    enough = [runs for runs, change in scaled.items() if change <= wish.change]
+    return PlannedMeasurement(
+        key=step.key,
+        cost=step.cost,
+        measurement=step.measurement,
+        reason=step.reason,
+        toml=step.toml,
+        half_width=own.half_width,
+        reduction=float(np.round(max(1.0 - own.half_width / found.half_width, 0.0), 6)),
+        detectable_change=own.detectable_change,
+        runs_per_configuration=min(enough) if enough else None,
     )
 
 
-def _assumptions(
-    channels: frozenset[str], pilot: Pilot, *, declared: bool
-) -> tuple[Assumption, ...]:
-    learned = pilot.effects is not None
+def _power_budget(template: Template, runs: int) -> tuple[Component, ...]:
+    own = template.sizes.brake_power
+    run_u, drift = own.run * float(np.sqrt(2.0 / runs)), own.run * float(np.sqrt(own.between))
+    total = run_u**2 + drift**2
     return (
-        Assumption(
-            quantity="channels of the test",
-            value=", ".join(sorted(channels)),
-            source="declared or logged" if declared else "assumed: what is usual; see --sensor",
+        Component(
+            label=f"{own.label}, run to run",
+            u=run_u,
+            share=run_u**2 / total,
+            averages_over_runs=True,
         ),
-        Assumption(
-            quantity="run-to-run scatter",
-            value="updated by the pilot logs" if learned else "default standard uncertainties",
-            source="repeats in the pilot logs"
-            if learned
-            else "our choice; [uncertainty] overrides",
-        ),
-        Assumption(
-            quantity="alternating runs",
-            value="each swap of the intake draws drift, heat soak and weather anew",
-            source="so alternate run by run, and let the engine reach one temperature before each",
+        Component(
+            label=f"{own.label}, drift between the configurations",
+            u=drift,
+            share=drift**2 / total,
+            averages_over_runs=False,
         ),
     )

@@ -1,4 +1,4 @@
-"""Which logs of a folder need a look? Each through `check`, the most suspicious first."""
+"""Which logs of a folder need a look? Each through `check` and against the others."""
 
 from __future__ import annotations
 
@@ -12,8 +12,10 @@ from airsense.jobs.screen_drift import vehicle_rows
 from airsense.jobs.screen_files import MOST_NAMES, FoundLog, Listing, find_logs
 from airsense.jobs.screen_log import Task
 from airsense.jobs.screen_pool import Done, here, in_pool, processors
+from airsense.jobs.screen_relative import with_suspicion
 from airsense.jobs.screen_result import Outcome, OutcomeCount, ScreenResult, ScreenRow
 from airsense.jobs.screen_state import State, fingerprint
+from airsense.report.words import percent_interval
 from airsense.results import Finding, Severity
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
@@ -87,9 +89,8 @@ def run(
         found = _all_rows(listing, setup, state, how, watch)
     finally:
         state.close()
-    rows = sorted(
-        (replace(found[log.name], vehicle=log.vehicle) for log in listing.logs), key=_rank
-    )
+    named = [replace(found[log.name], vehicle=log.vehicle) for log in listing.logs]
+    rows = sorted(with_suspicion(named), key=_rank)
     counts = Counter(row.outcome for row in rows)
     return ScreenResult(
         engine=setup.engine.name,
@@ -166,9 +167,16 @@ def _rank(row: ScreenRow) -> tuple[float, int, str]:
 
 def _sentence(rows: Sequence[ScreenRow], counts: Mapping[Outcome, int]) -> str:
     shown = ", ".join(f"{counts[o]} {o.value}" for o in _ORDER if counts[o])
-    suspects = counts.get(Outcome.IMPLAUSIBLE, 0)
-    first = f" Look first at {rows[0].log}." if suspects else ""
-    return f"{len(rows)} logs: {shown}.{first}"
+    first = rows[0] if rows else None
+    if first is None or first.suspicion is None or first.suspicion <= 1.0:
+        return f"{len(rows)} logs: {shown}."
+    off = first.against_others
+    said = (
+        f" It reads {percent_interval(off)} against the others."
+        if off is not None and not off.contains(0.0)
+        else ""
+    )
+    return f"{len(rows)} logs: {shown}. Look first at {first.log}.{said}"
 
 
 def _findings(listing: Listing, rows: Sequence[ScreenRow]) -> tuple[Finding, ...]:

@@ -8,14 +8,19 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
-from airsense.evidence.screening import DriftLine, DriftVerdict, fit_drift, judge_drifts
-from airsense.evidence.student import single
-from airsense.jobs.screen_result import DatedError, LineEnd, RouteError, ScreenRow, VehicleRow
+from airsense.evidence.arrays import FloatArray
+from airsense.evidence.matched import LnChange
+from airsense.evidence.screening import (
+    DriftLine,
+    DriftVerdict,
+    Levels,
+    at_one_state,
+    fit_drift,
+    judge_drifts,
+)
+from airsense.jobs.screen_result import DatedError, LineEnd, ScreenRow, VehicleRow
 from airsense.report.words import percent_interval, say
-
-FloatArray = NDArray[np.float64]
 
 _DAY_S = 86_400.0
 _MANY = 1e6  # degrees of freedom of a size that is taken as it is
@@ -57,11 +62,13 @@ def _fitted(vehicle: str, rows: Sequence[ScreenRow]) -> tuple[VehicleRow, DriftL
         key=lambda point: (point[0], point[1].log),
     )
     day = np.array([p[0] for p in points])
-    line = fit_drift(
-        day,
-        np.log1p([p[2].sensor_error.value for p in points]),
-        np.array([p[2].u_repeat for p in points]),
+    levels = Levels(
+        ln_ratio=np.log1p([p[2].sensor_error.value for p in points]),
+        u=np.array([p[2].u_repeat for p in points]),
+        states=tuple(p[2].state for p in points),
     )
+    ln_ratio, u = at_one_state(levels)
+    line = fit_drift(day, ln_ratio, u)
     return VehicleRow(
         vehicle=vehicle,
         logs=len(rows),
@@ -69,7 +76,10 @@ def _fitted(vehicle: str, rows: Sequence[ScreenRow]) -> tuple[VehicleRow, DriftL
         drift=DriftVerdict.UNDETERMINED,
         sentence="",
         method=method,
-        points=tuple(_point(row, route) for _, row, route in points),
+        points=tuple(
+            _point(row, float(y), float(v))
+            for (_, row, _), y, v in zip(points, ln_ratio, u, strict=True)
+        ),
         line=() if line is None else _ends(line, day),
     ), line
 
@@ -83,8 +93,8 @@ def _best_route(rows: Sequence[ScreenRow]) -> str:
     return max(sorted(u), key=lambda name: (len(u[name]), -float(np.mean(u[name]))))
 
 
-def _point(row: ScreenRow, route: RouteError) -> DatedError:
-    own = single(float(np.log1p(route.sensor_error.value)), route.u_repeat, _MANY)
+def _point(row: ScreenRow, ln_ratio: float, u: float) -> DatedError:
+    own = LnChange(value=ln_ratio, u=u, dof=_MANY)
     return DatedError(log=row.log, started=row.started, sensor_error=own.interval())
 
 

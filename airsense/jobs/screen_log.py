@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from airsense.errors import InputError
-from airsense.evidence.screening import suspicion
 from airsense.jobs.screen_files import local_copy
 from airsense.jobs.screen_result import FindingCount, Outcome, Problem, RouteError, ScreenRow
 from airsense.results import Finding, Interval
@@ -100,32 +99,36 @@ def _checked(path: Path, task: Task) -> ScreenRow:
 
     log = read_log(path, channels=task.setup.channels)
     result = check_logs([log], task.setup, rpm=task.rpm)
-    return _row(task.name, log, result)
+    return row_of(task.name, log, result)
 
 
-def _row(name: str, log: Log, result: CheckResult) -> ScreenRow:
+def row_of(name: str, log: Log, result: CheckResult) -> ScreenRow:
+    """Return what a screen keeps of one log's check."""
     error = _finite(result.sensor_error)
     leading = result.causes[0] if result.causes else None
     return replace(
         _dated(name, log.started),
         outcome=Outcome(result.verdict.value),
         sensor_error=error,
-        suspicion=None if error is None else suspicion(error),
         leading_cause="" if leading is None else leading.cause.value,
         cause_probability=None if leading is None else leading.probability,
         estimates=tuple(
-            RouteError(method=e.method, sensor_error=e.sensor_error, u_repeat=e.u_repeat)
+            RouteError(
+                method=e.method, sensor_error=e.sensor_error, u_repeat=e.u_repeat, state=e.state
+            )
             for e in result.estimates
             if e.used and e.u_repeat and e.sensor_error is not None and _finite(e.sensor_error)
         ),
-        engine_speed_rpm=result.window.engine_speed_rpm,
+        engine_speed_rpm=None if error is None else result.window.engine_speed_rpm,
         reader=log.reader,
         sha256=log.sha256,
         findings=_counted(result.findings),
     )
 
 
-def _finite(interval: Interval) -> Interval | None:
+def _finite(interval: Interval | None) -> Interval | None:
+    if interval is None:
+        return None
     total = interval.value + interval.low + interval.high
     return interval if abs(total) < float("inf") else None
 

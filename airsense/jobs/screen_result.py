@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 import airsense
+from airsense.evidence.level_routes import State
 from airsense.evidence.screening import DriftVerdict
 from airsense.results import CAUTIONS, Finding, InputFile, Interval, Presented, Severity
 
@@ -42,25 +43,28 @@ class FindingCount:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RouteError:
-    """What one route says of a log; `u_repeat` as in `check`."""
+    """What one route says of a log; `u_repeat` and `state` as in `check`."""
 
     method: str
     sensor_error: Interval
     u_repeat: float
+    state: State | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScreenRow:
     """One log. `log` is its path below the folder; None or "" where there is no answer.
 
-    `suspicion` is how far zero lies outside of the interval: above 1 the 95 % interval excludes
-    zero. `dated_by` says whether `started` stands in the "log" or in its "name".
+    `against_others` is the reading against that of the other logs, at the same state; `suspicion`
+    the farther of both from zero: above 1 a 95 % interval excludes zero. `dated_by` says whether
+    `started` stands in the "log" or in its "name".
     """
 
     log: str
     outcome: Outcome
     vehicle: str = ""
     sensor_error: Interval | None = None
+    against_others: Interval | None = None
     suspicion: float | None = None
     leading_cause: str = ""
     cause_probability: float | None = None

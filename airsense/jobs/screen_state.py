@@ -20,11 +20,13 @@ if TYPE_CHECKING:
     from pydantic import TypeAdapter
 
 SCHEMA = "airsense.screen-state/1"
+# What a row holds of a log; a change of it makes earlier rows stale.
+ROW = "row/2"
 
 
 def fingerprint(inputs: Sequence[InputFile], rpm: tuple[float, float] | None) -> str:
     """Return the digest of all that an answer hangs on beside the log itself."""
-    text = " ".join((airsense.__version__, repr(rpm), *(file.sha256 for file in inputs)))
+    text = " ".join((airsense.__version__, ROW, repr(rpm), *(file.sha256 for file in inputs)))
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 

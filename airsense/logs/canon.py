@@ -44,6 +44,15 @@ _ROWS = (
     Quantity("pedal", "1", -0.05, 1.2),
     Quantity("vehicle_speed", "m/s", 0.0, 140.0),
     Quantity("coolant_temperature", "K", 220.0, 430.0),
+    # Absolute; one that reads as gauge is made absolute where the barometer is known.
+    Quantity("boost_demand", "Pa", -1.1e5, 1.2e6),
+    Quantity("wastegate", "1", -0.05, 1.2),
+    Quantity("wheel_power", "W", -5e5, 3e6),
+    Quantity("wheel_torque", "N*m", -3e3, 5e4),
+    Quantity("power_corrected", "W", -5e5, 3e6),  # shown only: to which weather is not known
+    Quantity("fuel_trim_short", "1", -0.6, 0.6),  # 0.05: 5 % more fuel than by the air
+    Quantity("fuel_trim_long", "1", -0.6, 0.6),
+    Quantity("injector_time", "s", 0.0, 0.1),
 )
 
 CANON = {row.name: row for row in _ROWS}

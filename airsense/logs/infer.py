@@ -42,6 +42,16 @@ _CREDIBLE: dict[str, tuple[Credible, ...]] = {
         Credible("bar", (0.2, 4.0), (0.6, 6.0)),
         Credible("mbar", (200.0, 4000.0), (600.0, 6000.0)),
     ),
+    "boost_demand": (
+        Credible("kPa", (60.0, 450.0), (80.0, 600.0)),
+        Credible("psi", (8.7, 58.0), (11.6, 87.0)),
+        Credible("bar", (0.6, 4.5), (0.8, 6.0)),
+        Credible("mbar", (600.0, 4500.0), (800.0, 6000.0)),
+    ),
+    # Only steps of whole per cents tell a trim from a fraction.
+    "fuel_trim_short": (Credible("%", (-40.0, 40.0), (1.0, 60.0)),),
+    "fuel_trim_long": (Credible("%", (-40.0, 40.0), (1.0, 60.0)),),
+    "injector_time": (Credible("ms", (0.3, 60.0), (0.5, 90.0)),),
     "barometric_pressure": (
         Credible("kPa", (60.0, 110.0), (60.0, 110.0)),
         Credible("psi", (8.7, 16.0), (8.7, 16.0)),
@@ -64,6 +74,7 @@ _CREDIBLE: dict[str, tuple[Credible, ...]] = {
     "coolant_temperature": _TEMPERATURE,
     "throttle": _FRACTION,
     "pedal": _FRACTION,
+    "wastegate": _FRACTION,
     "relative_humidity": _FRACTION,
     "egr_rate": _FRACTION,
 }

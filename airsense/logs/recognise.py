@@ -10,14 +10,17 @@ from functools import cache
 
 from airsense.errors import InputError
 from airsense.logs.canon import BLOCKING, BY_UNIT, CANON
+from airsense.logs.corrected import POWERS, TORQUES, without_correction
 from airsense.logs.headers import Header, Reading, readings
 from airsense.logs.vocabulary import WORDINGS
+from airsense.logs.wording import TRADE
 from airsense.logs.words import FILLERS, UNIT_WORDS, words
 from airsense.results import Finding, Severity
 from airsense.units import converts, look_up, parse_unit, signal_unit, unit_examples
 
 BY_USER = "[channels]"
 _BY_RANK = ("canonical name", "SAE J1979 wording", "trade wording")
+_UNITS_AT_WHEELS = frozenset(("whp", "rwhp", "fwhp", "wkw"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,14 +102,24 @@ def recognise(
     return Recognition(chosen, rivals, tuple(findings))
 
 
+@dataclass(frozen=True, slots=True)
+class _Hit:
+    """What a phrase stands for."""
+
+    name: str
+    rank: int
+    unit_tells: bool = False
+
+
 @cache
-def _phrases() -> dict[frozenset[str], tuple[str, int]]:
-    table: dict[frozenset[str], tuple[str, int]] = {}
+def _phrases() -> dict[frozenset[str], _Hit]:
+    table: dict[frozenset[str], _Hit] = {}
     for wording in WORDINGS:
+        hit = _Hit(wording.name, wording.rank, wording.unit_tells)
         for phrase in wording.phrases:
-            table.setdefault(_content(phrase), (wording.name, wording.rank))
+            table.setdefault(_content(phrase), hit)
     for name in CANON:
-        table[_content(name.replace("_", " "))] = (name, 0)
+        table[_content(name.replace("_", " "))] = _Hit(name, 0)
     return table
 
 
@@ -119,17 +132,50 @@ def _content(name: str) -> frozenset[str]:
 def _match(column: int, header: Header, where: str) -> tuple[Match | None, Finding | None]:
     misfit: Finding | None = None
     for reading in readings(header):
-        hit = _phrases().get(_content(reading.name))
-        if hit is None:
-            continue
-        name, rank = hit
         unit = reading.unit or _unit_word(reading.name)
-        fitting = _fitting(name, unit)
+        corrected = _corrected(reading.name)
+        if corrected in TORQUES:
+            return None, _corrected_torque(header.text)
+        hit = _Hit("power_corrected", TRADE) if corrected else _look_up(reading.name)
+        if hit is None or (hit.unit_tells and not _tells_fuel(reading.unit)):
+            continue
+        fitting = _fitting(_at_wheels(hit.name, unit), unit)
         if fitting is not None:
-            return Match(column, header.text, fitting, unit, _BY_RANK[rank], rank), None
+            return Match(column, header.text, fitting, unit, _BY_RANK[hit.rank], hit.rank), None
         if reading.sure and misfit is None:
-            misfit = _misfit(name, header.text, reading, where)
+            misfit = _misfit(hit.name, header.text, reading, where)
     return None, misfit
+
+
+def _look_up(name: str) -> _Hit | None:
+    return _phrases().get(_content(name))
+
+
+def _corrected(name: str) -> str | None:
+    """Return the power or torque that a name calls corrected; None for any other name."""
+    plain = without_correction(name)
+    if plain is None:
+        return None
+    without_unit = " ".join(w for w in plain.split() if w not in UNIT_WORDS)
+    for text in (plain, without_unit):
+        hit = _look_up(text)
+        if hit is not None and hit.name in (*POWERS, *TORQUES):
+            return hit.name
+    return None
+
+
+def _tells_fuel(unit_text: str) -> bool:
+    """Whether a unit is one of fuel flow, or of fuel per stroke: not that of a tank's level."""
+    unit = look_up(unit_text)
+    if unit is None:
+        return False
+    per_stroke = unit.expression in ("milligram", "millimeter**3") or "/" in unit_text
+    return per_stroke or converts(unit, "kg/s") or converts(unit, "m3/s")
+
+
+def _at_wheels(name: str, unit_text: str) -> str:
+    at_wheels = name == "brake_power" and unit_text.casefold().strip() in _UNITS_AT_WHEELS
+    return "wheel_power" if at_wheels else name
 
 
 def _unit_word(name: str) -> str:
@@ -168,6 +214,16 @@ def _misfit(name: str, header: str, reading: Reading, where: str) -> Finding:
         severity=Severity.INFO,
         message=f"{header!r} reads like {name}, but its unit {reading.unit!r} is none of it",
         fix=f'units of {name}: {allowed}; or name the right column: [channels] {name} = "…"',
+        where=f"column {header!r}",
+    )
+
+
+def _corrected_torque(header: str) -> Finding:
+    return Finding(
+        code="torque_corrected",
+        severity=Severity.INFO,
+        message=f"{header!r} is a corrected torque; only torque as measured is used",
+        fix="log power or torque without correction to standard weather",
         where=f"column {header!r}",
     )
 

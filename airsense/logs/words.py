@@ -38,7 +38,8 @@ COMPOUNDS = {
 
 # Words of a header that are themselves a unit, where no unit is written.
 UNIT_WORDS = {
-    "rpm": "rpm", "bhp": "hp", "hp": "hp", "horsepower": "hp", "kw": "kW", "afr": "AFR",
+    "rpm": "rpm", "bhp": "hp", "hp": "hp", "whp": "hp", "rwhp": "hp", "fwhp": "hp", "ps": "PS",
+    "wkw": "kW", "horsepower": "hp", "kw": "kW", "afr": "AFR",
     "ms": "ms", "sec": "s", "seconds": "s", "volts": "V", "hz": "Hz", "counts": "counts",
 }  # fmt: skip
 
@@ -46,7 +47,7 @@ UNIT_WORDS = {
 @lru_cache(maxsize=65536)
 def words(name: str) -> tuple[str, ...]:
     """Return the words of a name: no case, no punctuation, abbreviations written out."""
-    split = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    split = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", re.sub(r"\bkW\b", "kw", name))
     folded = unicodedata.normalize("NFKC", split).casefold()
     found: list[str] = []
     for word in re.findall(r"[^\W_]+", folded):

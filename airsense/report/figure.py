@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -14,8 +14,10 @@ if TYPE_CHECKING:
 class Picture:
     """One figure: `name` for files and ids, `caption` says what to see, `alt` what is drawn."""
 
+    form: ClassVar[str] = "figure"
     name: str
     title: str
     caption: str
     alt: str
     draw: Callable[[], Figure]
+    level: int = 1

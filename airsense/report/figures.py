@@ -13,13 +13,13 @@ from airsense.errors import InputError
 from airsense.report.figure import Picture
 from airsense.report.figure_style import styled
 from airsense.report.files import refuse_overwrite, write_bytes
-from airsense.report.node import Node, kind_of, node_of
+from airsense.report.node import Node, node_of
 from airsense.report.units_shown import shown_for
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-KINDS_WITH_FIGURES = ("audit", "check", "compare", "demo", "plan", "rescale", "screen", "tube")
+WITHOUT_FIGURES = ("channels",)
 FORMATS = ("svg", "png", "pdf")
 # Without these a file would hold the time at which it was made and never be the same twice.
 _NO_DATE: dict[str, dict[str, Any]] = {
@@ -40,8 +40,8 @@ def pictures_of(result: Any, units: str | None = None) -> tuple[Picture, ...]:
         "si" or "us"; without it, the units in which the logs were written.
     """
     node = node_of(result)
-    kind = kind_of(node)
-    if kind not in KINDS_WITH_FIGURES:
+    kind = node.result_kind
+    if kind in WITHOUT_FIGURES:
         return ()
     module = importlib.import_module(f"airsense.report.figures_{kind}")
     found: tuple[Picture, ...] = module.pictures(node, shown_for(node, units))
@@ -106,7 +106,7 @@ def write_figures(
     node: Node = node_of(result)
     folder = Path(directory)
     wanted = [
-        (folder / f"{kind_of(node)}_{picture.name}.{name}", picture, name)
+        (folder / f"{node.result_kind}_{picture.name}.{name}", picture, name)
         for picture in pictures_of(node, units)
         for name in formats
     ]

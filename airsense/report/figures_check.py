@@ -28,7 +28,9 @@ if TYPE_CHECKING:
 
 def pictures(result: Node, shown: Shown) -> tuple[Picture, ...]:
     """Return the figures of a check."""
-    found = [_routes_picture(result), _speed_picture(result)]
+    found = [_routes_picture(result)] if result.sensor_error is not None else []
+    if result.by_speed:
+        found.append(_speed_picture(result))
     if result.causes:
         found.append(causes_picture(result.causes))
     found.extend(flow_pictures(result.curves, shown))

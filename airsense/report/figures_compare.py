@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from airsense.report.figure import Picture
@@ -23,28 +23,34 @@ from airsense.report.figure_style import (
 from airsense.report.figures_causes import causes_picture
 from airsense.report.figures_flow import flow_pictures
 from airsense.report.figures_forest import Row, forest
-from airsense.report.headline import configuration
 from airsense.report.node import Node
+from airsense.report.says.pair import PARTS, configuration
 from airsense.report.units_shown import Shown
-from airsense.report.words import percent, percent_interval, say
+from airsense.report.words import percent_interval, say
+from airsense.results import Interval
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 SENSOR = "mass_air_flow"
-_TRUE_PARTS = (
-    ("manifold_pressure", "from manifold pressure"),
-    ("charge_temperature", "from charge temperature"),
-    ("volumetric_efficiency", "from breathing (remainder)"),
-)
-_POWER_PARTS = (
-    ("power_from_fuel", "power, from fuel"),
-    ("power_from_efficiency", "power, from efficiency"),
-)
-_BOUNDS = (
-    ("fuelling_feedback", "air that added fuel may bring"),
-    ("restriction_ceiling", "most that less restriction gives"),
-)
+BAR = 0.62
+# Looks of what makes up the indicated change: colour, hatch.
+WHOLE, PART, READING = (TRUE, None), (AFTER, "...."), (SKEW, "////")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One bar of the split: it begins where the parts above it have led, or at zero."""
+
+    label: str
+    start: float
+    value: Interval
+    look: tuple[str, str | None]
+
+    @property
+    def end(self) -> float:
+        """Where the change stands after this part: parts multiply."""
+        return (1.0 + self.start) * (1.0 + self.value.value) - 1.0
 
 
 def pictures(result: Node, shown: Shown) -> tuple[Picture, ...]:
@@ -52,141 +58,165 @@ def pictures(result: Node, shown: Shown) -> tuple[Picture, ...]:
     found: list[Picture] = []
     many = len(result.pairs) > 1
     if many:
-        found.append(_campaign_picture(result))
+        found += _campaign_pictures(result)
     for number, pair in enumerate(result.pairs, start=1):
-        tail = f"-{number}" if many else ""
-        found.extend(_pair_pictures(pair, result, shown, tail))
-    found.extend(flow_pictures(result.curves, shown))
+        tail, of = (f"-{number}", f" ({configuration(pair)})") if many else ("", "")
+        found += _pair_pictures(pair, result.margin, tail, of)
+    found += flow_pictures(result.curves, shown)
     return tuple(found)
 
 
-def _pair_pictures(pair: Node, result: Node, shown: Shown, tail: str) -> list[Picture]:
-    of = f" ({configuration(pair)})" if tail else ""
-    found = [_routes_picture(pair, result.margin, tail, of), _split_picture(pair, tail, of)]
-    found.append(_skew_picture(pair, result, shown, tail, of))
-    rows = attribution_rows(pair)
+def _pair_pictures(pair: Node, margin: float, tail: str, of: str) -> list[Picture]:
+    found = []
+    steps = split(pair)
+    if steps:
+        found.append(_split_picture(steps, tail, of))
+    if pair.by_speed:
+        found.append(_speed_picture(pair, margin, tail, of))
+    rows = route_rows(pair)
     if rows:
-        found.append(_attribution_picture(rows, pair, tail, of))
+        found.append(_routes_picture(rows, margin, tail, of))
     if pair.causes:
         found.append(causes_picture(pair.causes, tail, of))
     return found
 
 
-def _campaign_picture(result: Node) -> Picture:
-    rows = []
-    for pair in result.pairs:
-        name = configuration(pair)
-        for label, interval, colour, marker in (
-            (f"{name}: engine's air", pair.airflow_change, TRUE, "o"),
-            (f"{name}: reading", pair.sensor_skew, SKEW, "s"),
-        ):
-            rows.append(
-                Row(label=label, interval=interval, colour=colour, marker=marker, group=name)
-            )
-    return Picture(
-        name="campaign",
-        title="All configurations",
-        caption="For each configuration the change of the air that the engine breathes (dots) and "
-        "that of the sensor's reading (squares), with 95 % intervals.",
-        alt="; ".join(f"{r.label} {percent_interval(r.interval)}" for r in rows),
-        draw=lambda: forest(rows, "change in %", margin=result.margin, band_label="the margin"),
-    )
-
-
-def _routes_picture(pair: Node, margin: float, tail: str, of: str) -> Picture:
+def _campaign_pictures(result: Node) -> list[Picture]:
     rows = [
-        Row(
-            label="sensor's indication",
-            interval=pair.airflow_change_indicated,
-            colour=INDICATED,
-            marker="D",
+        Row(label=f"{name}: {label}", interval=value, colour=colour, marker=marker, group=name)
+        for pair in result.pairs
+        for name in (configuration(pair),)
+        for label, value, colour, marker in (
+            ("engine's air", pair.airflow_change, TRUE, "o"),
+            ("the intake's part", pair.airflow_change_intake, AFTER, "D"),
+            ("in the reading only", pair.indicated_surplus, SKEW, "s"),
+        )
+        if value is not None
+    ]
+    if not rows:
+        return []
+    return [
+        Picture(
+            name="campaign",
+            title="All configurations",
+            caption="For each configuration the change of the air that the engine breathes (dots), "
+            "what of it the intake gave (diamonds) and what is in the reading only (squares), with "
+            "95 % intervals; what was not looked at is left out.",
+            alt=_alt(rows),
+            draw=lambda: forest(rows, "change in %", margin=result.margin, band_label="margin"),
         )
     ]
-    rows += [
-        Row(
-            label=say(e.method) if e.used else f"{say(e.method)} (not used)",
-            interval=e.change,
-            colour=OPEN,
-            hollow=not e.used,
-            group="routes",
-        )
-        for e in pair.estimates
-        if e.change is not None and e.method != SENSOR
-    ]
-    rows += [
-        Row(
-            label="engine's air, all evidence",
-            interval=pair.airflow_change,
-            colour=TRUE,
-            group="answer",
-        ),
-        Row(
-            label="sensor's reading (skew)",
-            interval=pair.sensor_skew,
-            colour=SKEW,
-            marker="s",
-            group="answer",
-        ),
-    ]
-    return Picture(
-        name=f"routes{tail}",
-        title=f"What each route says of the change{of}",
-        caption="The routes that do not use the sensor (grey) bound the true change; where the "
-        "sensor's indication (diamond) lies beside them, its reading changed. Lines are 95 % "
-        "intervals.",
-        alt="; ".join(f"{r.label} {percent_interval(r.interval)}" for r in rows),
-        draw=lambda: forest(rows, "change in %", margin=margin, band_label="the margin"),
-    )
 
 
-def _split_picture(pair: Node, tail: str, of: str) -> Picture:
+def _alt(rows: Sequence[Row]) -> str:
+    return "; ".join(f"{r.label} {percent_interval(r.interval)}" for r in rows)
+
+
+def split(pair: Node) -> tuple[Step, ...]:
+    """Return the steps from no change to the indicated one; none without matched full load."""
+    if None in (pair.airflow_change, pair.airflow_change_indicated, pair.indicated_surplus):
+        return ()
+    steps: list[Step] = []
+    at = 0.0
+    joint = pair.demand_feedback_joint is not None
+    for label, key in PARTS:
+        # Where demand and feedback are not told apart their product alone is known.
+        alone = key in ("airflow_change_demand", "airflow_change_feedback")
+        if pair[key] is not None and not (joint and alone):
+            steps.append(Step(label=label, start=at, value=pair[key], look=PART))
+            at = steps[-1].end
+    whole = Step(label="the engine breathes", start=0.0, value=pair.airflow_change, look=WHOLE)
+    steps += [
+        whole,
+        Step(
+            label="in the reading only",
+            start=whole.value.value,
+            value=pair.indicated_surplus,
+            look=READING,
+        ),
+        Step(
+            label="the sensor shows",
+            start=0.0,
+            value=pair.airflow_change_indicated,
+            look=(INDICATED, None),
+        ),
+    ]
+    return tuple(steps)
+
+
+def _split_picture(steps: Sequence[Step], tail: str, of: str) -> Picture:
     return Picture(
         name=f"decomposition{tail}",
-        title=f"Indicated change = engine's air and sensor's reading{of}",
-        caption="The indicated change (diamonds) split by engine speed: the part that the engine "
-        "breathes (solid) and the part that the sensor's changed reading adds (hatched). The "
-        "whisker is the 95 % interval of the split.",
-        alt=f"Stacked bars by engine speed. Mean: indicated "
-        f"{percent(pair.airflow_change_indicated.value)}, engine's air "
-        f"{percent(pair.airflow_change.value)}, reading {percent(pair.sensor_skew.value)}.",
-        draw=lambda: _draw_split(pair.by_speed),
+        title=f"What the indicated change is made of{of}",
+        caption="Dotted bars: the parts of what the engine breathes, each from where the ones "
+        "above it have led; to the left of its start where it takes air away. Hatched: what is in "
+        "the reading only, from the engine's air to what the sensor shows. Thin lines are the 95 % "
+        "intervals of each bar's own length.",
+        alt="; ".join(f"{s.label} {percent_interval(s.value)}" for s in steps),
+        draw=lambda: _draw_split(steps),
     )
 
 
-def _draw_split(rows: Sequence[Node]) -> Figure:
+def _draw_split(steps: Sequence[Step]) -> Figure:
+    figure = new_figure(0.75 + 0.32 * len(steps))
+    axes = figure.add_subplot()
+    zero_line(axes, axis="x")
+    for k, step in enumerate(steps):
+        colour, hatch = step.look
+        axes.barh(
+            -k,
+            step.end - step.start,
+            BAR,
+            left=step.start,
+            color="white" if hatch else colour,
+            edgecolor=colour,
+            hatch=hatch,
+            linewidth=0.9,
+        )
+        ends = [(1.0 + step.start) * (1.0 + x) - 1.0 for x in (step.value.low, step.value.high)]
+        axes.plot(ends, [-k, -k], color=OPEN, linewidth=1.4, marker="|", markersize=6.0)
+        if k + 1 < len(steps) and steps[k + 1].start:
+            axes.plot([step.end] * 2, [-k - 1 + BAR / 2, -k - BAR / 2], ":", color=OPEN)
+    axes.set_yticks([-k for k in range(len(steps))], [s.label for s in steps])
+    axes.tick_params(axis="y", length=0)
+    axes.grid(visible=False, axis="y")
+    percent_axis(axes, axis="x")
+    axes.set_xlabel("change in %")
+    return figure
+
+
+def _speed_picture(pair: Node, margin: float, tail: str, of: str) -> Picture:
+    return Picture(
+        name=f"by-speed{tail}",
+        title=f"By engine speed{of}",
+        caption="Diamonds: what the sensor shows. Dots: what the engine breathes. Squares: what is "
+        "in the reading only; flat if the sensor reads by another factor, sloped or bent if its "
+        "curve changed shape or a leak or pulsation is at work. Bands: 95 % intervals; shaded: the "
+        "margin inside which a change does not matter.",
+        alt="Indicated change, engine's air and what is in the reading only against engine speed; "
+        f"over all speeds {percent_interval(pair.airflow_change_indicated)}, "
+        f"{percent_interval(pair.airflow_change)} and {percent_interval(pair.indicated_surplus)}.",
+        draw=lambda: _draw_speed(pair.by_speed, margin),
+    )
+
+
+def _draw_speed(rows: Sequence[Node], margin: float) -> Figure:
     figure = new_figure(3.0)
     axes = figure.add_subplot()
+    margin_band(axes, margin)
+    zero_line(axes)
     speed = [r.engine_speed_rpm for r in rows]
-    width = 0.72 * min((b - a for a, b in pairwise(speed)), default=150.0)
-    true = [r.airflow_change.value for r in rows]
-    rest = [(1.0 + r.airflow_change.value) * r.sensor_skew.value for r in rows]
-    axes.bar(speed, true, width, color=TRUE, label="engine's air")
-    axes.bar(
-        speed,
-        rest,
-        width,
-        bottom=true,
-        color="#f4d3b3",
-        edgecolor=SKEW,
-        hatch="////",
-        linewidth=0.8,
-        label="sensor's reading",
-    )
-    errors = [
-        [max(r.airflow_change.value - r.airflow_change.low, 0.0) for r in rows],
-        [max(r.airflow_change.high - r.airflow_change.value, 0.0) for r in rows],
-    ]
-    axes.errorbar(speed, true, errors, fmt="none", ecolor=INDICATED, elinewidth=1.1, capsize=2.5)
     axes.plot(
         speed,
         [r.airflow_change_indicated for r in rows],
-        "D",
+        "--D",
         color=INDICATED,
         markerfacecolor="white",
-        markersize=5.0,
-        label="indicated",
+        label="shown",
     )
-    zero_line(axes)
+    interval_band(axes, speed, [r.airflow_change for r in rows], TRUE, "-o", label="engine's air")
+    surplus = [r.indicated_surplus for r in rows]
+    interval_band(axes, speed, surplus, SKEW, "-.s", label="in the reading only")
     percent_axis(axes)
     axes.set_ylabel("change in %")
     speed_axis(axes)
@@ -194,119 +224,46 @@ def _draw_split(rows: Sequence[Node]) -> Figure:
     return figure
 
 
-def _skew_picture(pair: Node, result: Node, shown: Shown, tail: str, of: str) -> Picture:
-    flows = _baseline_flow(result, pair)
-    by = "engine speed and air flow" if flows else "engine speed"
-    return Picture(
-        name=f"skew{tail}",
-        title=f"Change of the sensor's reading by {by}{of}",
-        caption="Flat: the sensor reads by another factor, as after a change of bore. Sloped or "
-        "bent: its curve changed shape, or a leak or pulsation is at work. Band: 95 % interval; "
-        "shaded: the margin inside which a change does not matter.",
-        alt=f"Sensor skew against {by}, mean {percent_interval(pair.sensor_skew)}.",
-        draw=lambda: _draw_skew(pair.by_speed, flows, result.margin, shown),
-    )
-
-
-def _baseline_flow(result: Node, pair: Node) -> dict[float, float]:
-    """Return the baseline's indicated flow by engine speed; empty if the result lacks it."""
-    if result.curves is None:
-        return {}
-    return {
-        point.engine_speed_rpm: point.flow_kgps.value
-        for curve in result.curves.flows
-        if curve.method == SENSOR and curve.configuration == baseline_name(pair)
-        for point in curve.points
-    }
-
-
-def baseline_name(pair: Node) -> str:
-    """Return how the curves name the baseline of a pair."""
-    return f"{pair.baseline}, {pair.tune}" if pair.tune else str(pair.baseline)
-
-
-def _draw_skew(
-    rows: Sequence[Node], flows: dict[float, float], margin: float, shown: Shown
-) -> Figure:
-    figure = new_figure(2.7)
-    with_flow = [r for r in rows if r.engine_speed_rpm in flows]
-    panels = figure.subplots(1, 2 if with_flow else 1, sharey=True, squeeze=False)[0]
-    for panel in panels:
-        margin_band(panel, margin)
-        zero_line(panel)
-        percent_axis(panel)
-    speed = [r.engine_speed_rpm for r in rows]
-    interval_band(panels[0], speed, [r.sensor_skew for r in rows], SKEW, "-s")
-    speed_axis(panels[0], narrow=bool(with_flow))
-    panels[0].set_ylabel("sensor skew in %")
-    if with_flow:
-        pairs = sorted(
-            ((shown.number(flows[r.engine_speed_rpm], "kg/s"), r.sensor_skew) for r in with_flow),
-            key=lambda pair: pair[0],
-        )
-        interval_band(panels[1], [x for x, _ in pairs], [y for _, y in pairs], SKEW, "-s")
-        panels[1].set_xlabel(f"indicated air flow, {shown.unit('kg/s')}")
-    return figure
-
-
-def attribution_rows(pair: Node) -> list[Row]:
-    """Return the parts of the true change and of the power that a result holds."""
-    parts = pair.attribution
-    if parts is None:
-        return []
+def route_rows(pair: Node) -> list[Row]:
+    """Return what each route says: of the engine's air, or of the reading where that is all."""
+    key = "surplus" if pair.airflow_change is None else "change"
     rows = [
-        Row(label="engine's air, whole", interval=pair.airflow_change, colour=TRUE, group="air")
-    ]
-    rows += _rows_of(parts, _TRUE_PARTS, AFTER, "air", hollow=True)
-    if pair.brake_power_change is not None:
-        rows.append(
-            Row(
-                label="brake power, whole",
-                interval=pair.brake_power_change,
-                colour=INDICATED,
-                marker="D",
-                group="power",
-            )
-        )
-    rows += _rows_of(parts, _POWER_PARTS, INDICATED, "power", hollow=True)
-    rows += _rows_of(parts, _BOUNDS, OPEN, "bounds", marker="s")
-    return rows if len(rows) > 1 else []
-
-
-def _rows_of(
-    parts: Node,
-    names: Sequence[tuple[str, str]],
-    colour: str,
-    group: str,
-    *,
-    hollow: bool = False,
-    marker: str = "o",
-) -> list[Row]:
-    return [
         Row(
-            label=label,
-            interval=getattr(parts, name),
-            colour=colour,
-            group=group,
-            hollow=hollow,
-            marker=marker,
+            label=say(e.method) if e.used else f"{say(e.method)} (not used)",
+            interval=e[key],
+            colour=OPEN,
+            hollow=not e.used,
+            group="routes",
         )
-        for name, label in names
-        if getattr(parts, name) is not None
+        for e in pair.estimates
+        if e[key] is not None and e.method != SENSOR
     ]
+    answers = (
+        ("what the sensor shows", pair.airflow_change_indicated, INDICATED, "D", ""),
+        ("engine's air, all evidence", pair.airflow_change, TRUE, "o", "answer"),
+        ("in the reading only", pair.indicated_surplus, SKEW, "s", "answer"),
+    )
+    said = [
+        Row(label=label, interval=value, colour=colour, marker=marker, group=group)
+        for label, value, colour, marker, group in answers
+        if value is not None
+    ]
+    return [*said[:1], *rows, *said[1:]] if key == "change" else [*rows, *said]
 
 
-def _attribution_picture(rows: Sequence[Row], pair: Node, tail: str, of: str) -> Picture:
-    note = (
-        f" {pair.attribution.note[0].upper()}{pair.attribution.note[1:]}."
-        if (pair.attribution.note)
-        else ""
+def _routes_picture(rows: Sequence[Row], margin: float, tail: str, of: str) -> Picture:
+    matched = any(r.group == "answer" and r.colour == TRUE for r in rows)
+    says = (
+        "What the routes that do not use the sensor (grey) say of the engine's air; where the "
+        "sensor's indication (diamond) lies beside them, its reading changed."
+        if matched
+        else "What the reading gained over each route that does not use the sensor (grey); the "
+        "engine's own change was not looked at."
     )
     return Picture(
-        name=f"attribution{tail}",
-        title=f"Where the change comes from{of}",
-        caption="Parts of the air multiply to the whole, and so do those of the power. Boost that "
-        "rose, or a denser charge, is not the intake's own doing." + note,
-        alt="; ".join(f"{r.label} {percent_interval(r.interval)}" for r in rows),
-        draw=lambda: forest(rows, "change in %"),
+        name=f"routes{tail}",
+        title=f"What each route says of the change{of}",
+        caption=f"{says} Hollow: not used. Lines are 95 % intervals.",
+        alt=_alt(rows),
+        draw=lambda: forest(rows, "change in %", margin=margin, band_label="margin"),
     )

@@ -97,7 +97,7 @@ def _draw_flows(
             panel.set_ylabel(f"air mass flow, {shown.unit('kg/s')}")
     handles, labels = axes.flat[0].get_legend_handles_labels()
     if len(names) > 1:
-        figure.legend(handles, labels, loc="outside upper right", ncols=len(names))
+        figure.legend(handles, labels, loc="outside upper right", ncols=2)
     return figure
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from airsense.report.figure import Picture
-from airsense.report.figure_style import AFTER, BAD, BEFORE, SOFT, new_figure, percent_axis
+from airsense.report.figure_style import AFTER, BAD, SOFT, new_figure, percent_axis
 from airsense.report.figures_forest import in_lines
 from airsense.report.node import Node
 from airsense.report.units_shown import Shown
@@ -23,7 +23,7 @@ LEAST_STEP = 1.12
 def pictures(result: Node, shown: Shown) -> tuple[Picture, ...]:
     """Return the figures of a plan."""
     found = []
-    if result.by_runs:
+    if [r for r in result.by_runs or () if r.detectable_change is not None]:
         found.append(_runs_picture(result))
     helpful = [m for m in result.next_measurement or () if m.detectable_change is not None]
     if helpful:
@@ -37,7 +37,7 @@ def _runs_picture(result: Node) -> Picture:
         title="What repeats buy",
         caption="Smallest change that a test shows with the wanted certainty, against the runs of "
         "each configuration. Where the curve is flat, more runs do not help: another measurement "
-        "does. Alternating the configurations beats one after the other.",
+        "does.",
         alt=f"Detectable change against number of runs; {result.planned_runs} runs of each detect "
         f"{percent(result.detectable_change, 2, sign=False)}.",
         draw=lambda: _draw_runs(result),
@@ -48,17 +48,7 @@ def _draw_runs(result: Node) -> Figure:
     figure = new_figure(3.1)
     axes = figure.add_subplot()
     runs = [r.runs_per_configuration for r in result.by_runs]
-    axes.plot(
-        runs,
-        [r.detectable_change_one_after_the_other for r in result.by_runs],
-        "--s",
-        color=BEFORE,
-        markerfacecolor="white",
-        label="one configuration after the other",
-    )
-    axes.plot(
-        runs, [r.detectable_change for r in result.by_runs], "-o", color=AFTER, label="alternating"
-    )
+    axes.plot(runs, [r.detectable_change for r in result.by_runs], "-o", color=AFTER)
     axes.axhline(result.wish.change, color=BAD, linestyle=":", linewidth=1.4, label="wanted")
     axes.plot(
         [result.planned_runs],

@@ -32,8 +32,8 @@ _SUPPORT = (("measured", "o", False), ("interpolated", "^", False), ("held", "o"
 
 def pictures(result: Node, shown: Shown) -> tuple[Picture, ...]:
     """Return the figures of a rescaled table; none if no table could be given."""
-    cells = result.cells
-    if not cells:
+    cells = sorted(result.cells, key=lambda c: c.signal)  # a file may hold them in any order
+    if any(c.low is None or c.low != c.low for c in cells):
         return ()
     counts = ", ".join(f"{sum(c.support == name for c in cells)} {name}" for name, *_ in _SUPPORT)
     return (
@@ -41,7 +41,7 @@ def pictures(result: Node, shown: Shown) -> tuple[Picture, ...]:
             name="table",
             title="Transfer table, old and new",
             caption="Full dots: measured breakpoints; triangles: between measured ones; hollow "
-            "dots: held, they carry the factor and no measurement.",
+            "dots: held, they carry the mean factor and no measurement.",
             alt=f"Air mass flow against signal for the old and the new table; {counts}.",
             draw=lambda: _draw_table(cells, result.signal_unit, shown),
         ),
@@ -78,7 +78,7 @@ def _draw_table(cells: Sequence[Node], signal_unit: str, shown: Shown) -> Figure
     _draw_support(axes, cells, new)
     axes.set_xlabel(f"sensor signal, {signal_unit}")
     axes.set_ylabel(f"air mass flow, {shown.unit('kg/s')}")
-    axes.legend(loc="upper left" if signal[-1] > signal[0] else "upper right")
+    axes.legend(loc="upper left" if new[-1] > new[0] else "upper right")
     return figure
 
 
@@ -109,7 +109,7 @@ def _draw_correction(cells: Sequence[Node], signal_unit: str) -> Figure:
     percent_axis(top)
     top.set_ylabel("correction in %")
     figure.legend(*top.get_legend_handles_labels(), loc="outside upper right", ncols=3)
-    width = 0.7 * min(abs(b - a) for a, b in pairwise(signal))
+    width = 0.7 * min(b - a for a, b in pairwise(signal) if b > a)
     bottom.bar(signal, [c.samples for c in cells], width, color=OPEN)
     bottom.set_ylabel("samples")
     bottom.set_xlabel(f"sensor signal, {signal_unit}")

@@ -1,4 +1,4 @@
-"""A result as one page: opens offline, needs no script, holds its own data.
+"""Blocks as one page: opens offline, needs no script, holds its own data.
 
 The page is made from the plain JSON of a result, so that the same result gives the same page
 whenever it is made. Whatever comes from a log or a setup is escaped; a content security policy
@@ -9,65 +9,50 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import importlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any, Protocol, cast
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
 
-from airsense.errors import InputError
 from airsense.report.as_json import to_plain
-from airsense.report.equations import Equation, equations_for
-from airsense.report.figures import pictures_of
-from airsense.report.headline import Headline, headlines
-from airsense.report.node import Node, kind_of
-from airsense.report.page_parts import (
-    KeyFigure,
-    Table,
-    assumptions_table,
-    findings_table,
-    inputs_table,
-    quantity,
-)
+from airsense.report.blocks import PART, Block, Heading
+from airsense.report.figure import Picture
+from airsense.report.node import Node, node_of
+from airsense.report.page_parts import quantity
+from airsense.report.says import blocks
 from airsense.report.svg import inline_svg
 from airsense.report.units_shown import Shown, shown_for
-from airsense.report.words import tone
 
 if TYPE_CHECKING:
     from jinja2 import Template
     from markupsafe import Markup
 
-KINDS = ("audit", "channels", "check", "compare", "demo", "plan", "rescale", "screen", "tube")
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Group:
+    """Blocks of one form that follow each other."""
 
-class PageKind(Protocol):
-    """What each module `page_<kind>` offers."""
-
-    def keys(self, result: Node) -> tuple[tuple[KeyFigure, ...], ...]:
-        """Return the key figures of each headline."""
-
-    def evidence(self, result: Node, shown: Shown) -> tuple[Table, ...]:
-        """Return the tables of the evidence."""
-
-    def method(self, result: Node) -> tuple[Table, ...]:
-        """Return the tables of the method."""
+    form: str
+    blocks: tuple[Block, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Answer:
-    headline: Headline
-    verdict: str
-    tone: str
-    keys: tuple[KeyFigure, ...]
+class _Card:
+    """What stands under one heading."""
+
+    heading: Heading | None
+    groups: tuple[_Group, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Drawing:
-    name: str
-    title: str
-    caption: str
-    svg: Markup
+class _Part:
+    """A part of the page with its cards."""
+
+    heading: Heading
+    cards: tuple[_Card, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,15 +64,8 @@ class _Page:
     policy: str
     style: Markup
     title: str
-    question: str
     about: str
-    answers: tuple[_Answer, ...]
-    pictures: tuple[_Drawing, ...]
-    evidence: tuple[Table, ...]
-    method: tuple[Table, ...]
-    equations: tuple[Equation, ...]
-    inputs: tuple[Table, ...]
-    cautions: tuple[str, ...]
+    parts: tuple[_Part, ...]
     made_by: str
     file_name: str
     data_link: str
@@ -107,116 +85,90 @@ def render_page(result: Any, *, units: str | None = None) -> str:
     Raises
     ------
     InputError
-        If results of this kind have no page.
+        If it is no result of a kind and form that is known.
     """
     plain = to_plain(result)
-    node = Node(plain)
-    kind = kind_of(node)
-    if kind not in KINDS:
-        raise InputError(
-            "there is no page for this kind of result",
-            where="schema",
-            got=str(node.schema)[:80],
-            allowed=", ".join(f"airsense.{name}/1" for name in KINDS),
-            fix="use --json for the result itself",
-        )
-    return _template().render(page=_page(plain, node, kind, shown_for(node, units)))
+    return _template().render(page=_page(plain, node_of(plain), units), svg=_svg)
 
 
-def _page(plain: dict[str, Any], node: Node, kind: str, shown: Shown) -> _Page:
+def _page(plain: dict[str, Any], node: Node, units: str | None) -> _Page:
     from markupsafe import Markup
 
-    module = cast(PageKind, importlib.import_module(f"airsense.report.page_{kind}"))
-    first = headlines(node)
+    parts = _parts(blocks(node, units))
+    kind, style = node.result_kind, _style()
     # The demo rests on the comparison inside it.
-    basis = node.compare if kind == "demo" else node
-    style = _style()
+    basis = node.compare if "compare" in node else node
     text = json.dumps(plain, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     encoded = base64.b64encode(text.encode("utf-8")).decode("ascii")
+    subject = basis.engine if "engine" in basis else parts[0].heading.text
     return _Page(
         kind=kind,
-        version=node.version or "",
+        version=node.version,
         policy=_policy(style),
         style=Markup(style),
-        title=f"airsense {kind}: {basis.engine or first[0].subject or first[0].question}",
-        question=first[0].question,
-        about=_about(basis, shown),
-        answers=_answers(first, module.keys(node)),
-        pictures=_drawings(plain, shown),
-        evidence=_filled(*module.evidence(node, shown), findings_of(basis)),
-        method=_filled(*module.method(node), assumptions_table(basis.assumptions)),
-        equations=equations_for(kind),
-        inputs=_filled(inputs_table(basis.inputs)),
-        cautions=node.cautions or (),
-        made_by=_made_by(node),
+        title=f"airsense {kind}: {subject}",
+        about=_about(basis, shown_for(node, units)),
+        parts=parts,
+        made_by=f"Made by airsense {node.version}; form of the result: {node.schema}. "
+        "The command “airsense report RESULT.json --report PAGE.html” makes this page again.",
         file_name=f"airsense-{kind}.json",
         data_link=f"data:application/json;base64,{encoded}",
         data=Markup(_script_safe(text)),
     )
 
 
-def findings_of(node: Node) -> Table:
-    """Return the findings on the data; an audit's findings are its evidence instead."""
-    own = [f for f in node.findings or () if f.severity is not None]
-    return findings_table(own)
+def _is_part(block: Block) -> bool:
+    return isinstance(block, Heading) and block.rank == PART
 
 
-def _filled(*tables: Table) -> tuple[Table, ...]:
-    return tuple(t for t in tables if t.rows)
-
-
-def _answers(
-    first: tuple[Headline, ...], keys: tuple[tuple[KeyFigure, ...], ...]
-) -> tuple[_Answer, ...]:
+def _parts(said: Iterable[Block]) -> tuple[_Part, ...]:
     return tuple(
-        _Answer(
-            headline=headline,
-            verdict=headline.badge,
-            tone=tone(headline.verdict),
-            keys=own,
-        )
-        for headline, own in zip(first, keys, strict=True)
+        _Part(heading=heading, cards=tuple(_cards(inside)))
+        for heading, inside in _under(said, _is_part)
+        if heading is not None
     )
 
 
-def _drawings(plain: dict[str, Any], shown: Shown) -> tuple[_Drawing, ...]:
+def _cards(said: Iterable[Block]) -> Iterable[_Card]:
+    for heading, inside in _under(said, lambda block: isinstance(block, Heading)):
+        groups = tuple(
+            _Group(form=form, blocks=tuple(group))
+            for form, group in groupby(inside, key=lambda block: block.form)
+        )
+        if heading is not None or groups:
+            yield _Card(heading=heading, groups=groups)
+
+
+def _under(said: Iterable[Block], begins: Any) -> Iterable[tuple[Heading | None, list[Block]]]:
+    """Yield each heading with the blocks under it; what comes first has none."""
+    heading: Heading | None = None
+    inside: list[Block] = []
+    for block in said:
+        if isinstance(block, Heading) and begins(block):
+            yield heading, inside
+            heading, inside = block, []
+        else:
+            inside.append(block)
+    yield heading, inside
+
+
+def _svg(picture: Picture) -> Markup:
     from markupsafe import Markup
 
-    return tuple(
-        _Drawing(
-            name=picture.name,
-            title=picture.title,
-            caption=picture.caption,
-            # Made by an XML writer, which escapes what it is given.
-            svg=Markup(inline_svg(picture)),
-        )
-        for picture in pictures_of(plain, shown.system)
-    )
+    # Made by an XML writer, which escapes what it is given.
+    return Markup(inline_svg(picture))
 
 
 def _about(node: Node, shown: Shown) -> str:
-    parts = []
-    if node.engine:
-        parts.append(str(node.engine))
-    if node.source:
-        parts.append(str(node.source))
-    if node.log:
-        parts.append(str(node.log))
-    if node.window is not None:
+    known = [key for key in ("engine", "source", "log") if key in node]
+    parts = [str(node[key]) for key in known if node[key]]
+    if "window" in node:
         low, high = node.window.engine_speed_rpm
         parts.append(
             f"{quantity(low, 'rpm', shown)} to {quantity(high, 'rpm', shown)}, "
             f"{node.window.bins} bins, {node.window.kind}"
         )
     return "; ".join(parts)
-
-
-def _made_by(node: Node) -> str:
-    version = f"airsense {node.version}" if node.version else "airsense"
-    return (
-        f"Made by {version}; form of the result: {node.schema}. "
-        "The command “airsense report RESULT.json --report PAGE.html” makes this page again."
-    )
 
 
 def _script_safe(text: str) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from airsense.report.blocks import Table, table
 from airsense.report.node import Node
 from airsense.report.units_shown import Shown
 from airsense.report.words import (
@@ -12,29 +13,12 @@ from airsense.report.words import (
     cause,
     number,
     percent,
+    percent_interval,
     percent_range,
     probability,
     say,
 )
 from airsense.results import Interval
-
-LONG_CELL = 36
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
-    """A table of a page. Columns whose title is in `numbers` are flush right."""
-
-    title: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    numbers: frozenset[str] = frozenset()
-    note: str = ""
-
-    @property
-    def wordy(self) -> bool:
-        """Whether a cell holds a sentence: such rows are stacked on a phone."""
-        return any(len(cell) > LONG_CELL for row in self.rows for cell in row)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,24 +28,6 @@ class KeyFigure:
     label: str
     value: str
     interval: str
-
-
-def table(
-    title: str,
-    columns: Sequence[str],
-    rows: Iterable[Sequence[str]],
-    *,
-    numbers: Iterable[str] = (),
-    note: str = "",
-) -> Table:
-    """Return a table from any sequences."""
-    return Table(
-        title=title,
-        columns=tuple(columns),
-        rows=tuple(tuple(row) for row in rows),
-        numbers=frozenset(numbers),
-        note=note,
-    )
 
 
 def key_change(label: str, interval: Interval | None) -> KeyFigure | None:
@@ -87,32 +53,25 @@ def changes_table(title: str, rows: Iterable[tuple[str, Interval | None]], note:
     )
 
 
-def routes_table(estimates: Iterable[Node], value: str) -> Table:
-    """Return what each route says, whether it was used, and why; `value` heads its figure."""
-    given = tuple(estimates)
-    tested = any(row.test_z is not None for row in given)
-    numbers = (value, "95 % interval", *(("test z", "weight") if tested else ()))
-    rows = []
-    for row in given:
-        interval = row.change if row.change is not None else row.sensor_error
-        test = (number(row.test_z, 2), percent(row.weight, 0, sign=False)) if tested else ()
-        rows.append(
-            (
-                say(row.method),
-                NOTHING if interval is None else percent(interval.value),
-                percent_range(interval),
-                *test,
-                "yes" if row.used else "no",
-                row.reason or "",
-            )
-        )
-    note = "A |z| above about 2.6 means that a route disagrees with the others by more than chance."
+def routes_table(estimates: Iterable[Node], figures: Mapping[str, str]) -> Table:
+    """Return what each route says, whether it was used, and why.
+
+    `figures` names the key of each interval that is shown by the title of its column.
+    """
     return table(
         "Routes to the air flow",
-        ("route", *numbers, "used", "why"),
-        rows,
-        numbers=numbers,
-        note=note if tested else "",
+        ("route", *figures, "used", "why"),
+        (
+            (
+                say(row.method),
+                *(percent_interval(row[key]) for key in figures.values()),
+                "yes" if row.used else "no",
+                row.reason,
+            )
+            for row in estimates
+        ),
+        numbers=figures,
+        note="In brackets the 95 % interval.",
     )
 
 
@@ -126,8 +85,8 @@ def causes_table(causes: Iterable[Node]) -> Table:
             (
                 cause(row.cause),
                 probability(row.probability),
-                percent_range(row.size),
-                ", ".join(cause(name) for name in row.not_separable_from or ()),
+                _size_text(row),
+                ", ".join(map(cause, row.not_separable_from)),
             )
             for row in causes
         ),
@@ -135,20 +94,23 @@ def causes_table(causes: Iterable[Node]) -> Table:
     )
 
 
+def _size_text(row: Node) -> str:
+    if row.cause != "charge_temperature" or row.size is None:
+        return percent_range(row.size)
+    return f"{number(row.size.low, 2)} to {number(row.size.high, 2)} K"
+
+
 def budget_table(budget: Iterable[Node], *, of: str) -> Table:
     """Return the uncertainty budget, in the order of the result."""
     rows = tuple(budget)
-    with_share = any(row.share is not None for row in rows)
-    numbers = ("standard uncertainty", "share of variance" if with_share else "degrees of freedom")
+    known = (*rows, None)[0] or ()
+    extra = next((title for key, title in _OF_BUDGET.items() if key in known), None)
+    numbers = ("standard uncertainty", *((extra,) if extra else ()))
     return table(
         f"Uncertainty budget of {of}",
         ("component", *numbers),
         (
-            (
-                row.label,
-                percent(row.u, 2, sign=False),
-                percent(row.share, 0, sign=False) if with_share else number(row.dof, 3),
-            )
+            (row.label, percent(row.u, 2, sign=False), *([_budget_cell(row)] if extra else []))
             for row in rows
         ),
         numbers=numbers,
@@ -156,34 +118,53 @@ def budget_table(budget: Iterable[Node], *, of: str) -> Table:
     )
 
 
-def findings_table(findings: Iterable[Node] | None) -> Table:
-    """Return what was seen in logs and setup, with the remedy."""
+_OF_BUDGET = {
+    "averages_over_runs": "averages over runs",
+    "share": "share of variance",
+    "dof": "degrees of freedom",
+}
+
+
+def _budget_cell(row: Node) -> str:
+    if "averages_over_runs" in row:
+        return "yes" if row.averages_over_runs else "no"
+    return percent(row.share, 0, sign=False) if "share" in row else number(row.dof, 3)
+
+
+def findings_table(findings: Iterable[Node]) -> Table:
+    """Return what was seen in logs and setup with the remedy, each once with all its places."""
+    places: dict[tuple[str, str, str], list[str]] = {}
+    for f in findings:
+        places.setdefault((f.severity, f.message, f.fix), []).append(f.where or "")
     return table(
         "Seen in the data",
         ("severity", "finding", "where", "what to do"),
-        ((f.severity, f.message, f.where or "", f.fix) for f in findings or ()),
+        (
+            (severity, message, ", ".join(dict.fromkeys(filter(None, where))), fix)
+            for (severity, message, fix), where in places.items()
+        ),
     )
 
 
-def assumptions_table(assumptions: Iterable[Node] | None) -> Table:
+def assumptions_table(assumptions: Iterable[Node]) -> Table:
     """Return what was assumed, and on whose word."""
     return table(
         "Assumed, not measured here",
         ("quantity", "value", "source"),
-        ((a.quantity, a.value, a.source) for a in assumptions or ()),
+        ((a.quantity, a.value, a.source) for a in assumptions),
     )
 
 
-def inputs_table(inputs: Iterable[Node] | None) -> Table:
+def inputs_table(inputs: Iterable[Node]) -> Table:
     """Return the input files with their checksums."""
     return table(
         "Input files",
         ("role", "file", "SHA-256"),
-        ((f.role or "", f.path, f.sha256 or "") for f in inputs or ()),
+        ((f.role or "", f.path, f.sha256 or "") for f in inputs),
     )
 
 
-def channels_table(channels: Iterable[Node] | None) -> Table:
+def channels_table(channels: Iterable[Node]) -> Table:
     """Return what was recognised in the logs, in the units of the logs."""
     numbers = ("lowest", "highest", "step", "samples", "rate, Hz")
     return table(
@@ -201,7 +182,7 @@ def channels_table(channels: Iterable[Node] | None) -> Table:
                 number(c.rate_hz, 3),
                 c.recognised_by,
             )
-            for c in channels or ()
+            for c in channels
         ),
         numbers=numbers,
     )

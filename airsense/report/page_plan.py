@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from airsense.report.blocks import Table, table
 from airsense.report.node import Node
-from airsense.report.page_parts import (
-    KeyFigure,
-    Table,
-    budget_table,
-    table,
-)
+from airsense.report.page_parts import KeyFigure, budget_table
 from airsense.report.units_shown import Shown
 from airsense.report.words import (
     number,
@@ -51,10 +47,11 @@ def evidence(result: Node, shown: Shown) -> tuple[Table, ...]:
         ),
         table(
             "What another measurement buys",
-            ("measurement", "why", "detectable change", "half-width", "runs needed"),
+            ("measurement", "cost", "why", "detectable change", "half-width", "runs needed"),
             (
                 (
                     m.measurement,
+                    m.cost,
                     m.reason,
                     percent(m.detectable_change, 2, sign=False),
                     percent(m.half_width, 2, sign=False),
@@ -66,17 +63,12 @@ def evidence(result: Node, shown: Shown) -> tuple[Table, ...]:
         ),
         table(
             "The same runs for other quantities",
-            ("quantity", "detectable change", "half-width", "runs needed"),
+            ("quantity", "half-width"),
             (
-                (
-                    quantity_name(q.quantity),
-                    percent(q.detectable_change, 2, sign=False),
-                    percent(q.half_width, 2, sign=False),
-                    "–" if q.runs_per_configuration is None else str(q.runs_per_configuration),
-                )
+                (quantity_name(q.quantity), percent(q.half_width, 2, sign=False))
                 for q in result.by_quantity or ()
             ),
-            numbers=("detectable change", "half-width", "runs needed"),
+            numbers=("half-width",),
         ),
     )
 
@@ -84,10 +76,8 @@ def evidence(result: Node, shown: Shown) -> tuple[Table, ...]:
 def _runs_table(rows: Iterable[Node]) -> Table:
     columns = (
         "runs of each",
-        "detectable, alternating",
-        "half-width, alternating",
-        "detectable, one after the other",
-        "half-width, one after the other",
+        "detectable change",
+        "half-width",
     )
     return table(
         "What repeats buy",
@@ -97,8 +87,6 @@ def _runs_table(rows: Iterable[Node]) -> Table:
                 str(r.runs_per_configuration),
                 percent(r.detectable_change, 2, sign=False),
                 percent(r.half_width, 2, sign=False),
-                percent(r.detectable_change_one_after_the_other, 2, sign=False),
-                percent(r.half_width_one_after_the_other, 2, sign=False),
             )
             for r in rows
         ),

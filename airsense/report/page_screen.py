@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from airsense.report.blocks import Table, table
 from airsense.report.node import Node
-from airsense.report.page_parts import KeyFigure, Table, table
+from airsense.report.page_parts import KeyFigure
 from airsense.report.units_shown import Shown
 from airsense.report.words import (
     NOTHING,

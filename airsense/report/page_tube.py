@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
+from airsense.report.blocks import Table, table
 from airsense.report.figures_rescale import less_one
 from airsense.report.node import Node
-from airsense.report.page_parts import (
-    KeyFigure,
-    Table,
-    changes_table,
-    interval_text,
-    key_change,
-    quantity,
-    table,
-)
+from airsense.report.page_parts import KeyFigure, changes_table, interval_text, key_change, quantity
 from airsense.report.units_shown import Shown
 from airsense.report.words import (
     number,

@@ -49,4 +49,6 @@ class Shown:
 
 def shown_for(result: Node, units: str | None) -> Shown:
     """Return the units asked for, or else those that the logs of the result were written in."""
-    return Shown(units or result.units_read or "si")
+    basis = result.compare if "compare" in result else result
+    logged = basis.units_read if "units_read" in basis else None
+    return Shown(units or logged or "si")

@@ -2,23 +2,10 @@
 
 from __future__ import annotations
 
-import json
-from functools import cache
-from importlib import resources
 from typing import Any
 
 from airsense.errors import InputError
-from airsense.report.html import KINDS
-
-LONGEST_SHOWN = 120
-
-
-@cache
-def schema_of(kind: str) -> dict[str, Any]:
-    """Return the JSON schema of a kind of result."""
-    folder = resources.files("airsense.report") / "schema"
-    found: dict[str, Any] = json.loads((folder / f"{kind}.json").read_text(encoding="utf-8"))
-    return found
+from airsense.report.kinds import LONGEST_SHOWN, kind_named, schema_of
 
 
 def validate(plain: Any, *, where: str) -> None:
@@ -32,7 +19,8 @@ def validate(plain: Any, *, where: str) -> None:
     from jsonschema import Draft202012Validator
     from jsonschema.exceptions import best_match
 
-    kind = _kind(plain, where)
+    name = plain.get("schema") if isinstance(plain, dict) else None
+    kind = kind_named(name, where=f"{where}, schema")
     error = best_match(Draft202012Validator(schema_of(kind)).iter_errors(plain))
     if error is not None:
         place = "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in error.absolute_path)
@@ -43,17 +31,3 @@ def validate(plain: Any, *, where: str) -> None:
             allowed=f"a result of airsense {kind}, as --json writes it",
             fix="make the result again with this version of airsense",
         )
-
-
-def _kind(plain: Any, where: str) -> str:
-    schema = plain.get("schema") if isinstance(plain, dict) else None
-    for kind in KINDS:
-        if schema == f"airsense.{kind}/1":
-            return kind
-    raise InputError(
-        "the file is no result that can be shown",
-        where=f"{where}, schema",
-        got=repr(schema)[:LONGEST_SHOWN],
-        allowed=", ".join(f"airsense.{kind}/1" for kind in KINDS),
-        fix="give a file that an airsense command wrote with --json",
-    )

@@ -22,7 +22,8 @@ CAUSES = {
     "pulsation": "pulsation at low speed",
     "leak_after_compressor": "leak after the compressor",
     "leak_before_compressor": "leak before the compressor",
-    "manifold_pressure": "manifold-pressure sensor off",
+    "manifold_pressure_gain": "manifold-pressure sensor off by a factor",
+    "manifold_pressure_offset": "manifold-pressure sensor off by a constant",
     "charge_temperature": "charge temperature off",
     "volumetric_efficiency": "volumetric efficiency changed",
     "recirculation": "exhaust gas recirculation",
@@ -30,32 +31,74 @@ CAUSES = {
     "lambda_scale": "lambda off",
 }
 VERDICTS = {
-    "gain_supported": "the gain is real",
-    "partly_supported": "part of the gain is real",
-    "sensor_skew": "the sensor's reading changed",
+    "gain_supported": "the intake gave more air",
+    "partly_supported": "part of it is in the reading only",
+    "loss_supported": "the intake costs air",
+    "gain_elsewhere": "the gain is not the intake's",
+    "reading_only": "only the reading changed",
     "no_change": "no change",
-    "loss_supported": "the engine breathes less",
-    "undetermined": "undetermined",
-    "plausible": "plausible",
-    "implausible": "implausible",
+    "tune_gain_supported": "the tune gave more air",
+    "tune_no_gain": "the tune gave no more air",
+    "undetermined": "not decided",
+    "plausible": "the reading is credible",
+    "implausible": "the reading is off",
     "supported": "supported",
     "contradicted": "contradicted",
     "change": "change the table",
     "leave_it": "leave the table as it is",
     "refused": "no table can be given",
-    "measured": "measured",
-    "interpolated": "interpolated",
-    "held": "held",
 }
-LOG_OUTCOMES = {"refused": "cannot be used", "failed": "not finished"}
+# Where no full load was matched, only the reading was looked at.
+READING_VERDICTS = {
+    "reading_only": "the reading changed",
+    "no_change": "the reading did not change",
+}
+# For a table of many configurations.
+BRIEF = {
+    "gain_supported": "gain",
+    "partly_supported": "part of it",
+    "loss_supported": "loss",
+    "gain_elsewhere": "not the intake",
+    "reading_only": "reading only",
+    "tune_gain_supported": "gain",
+    "tune_no_gain": "no gain",
+    "undetermined": "open",
+}
+READING_CAUSES = {
+    "none": "none: the reading did not change",
+    "sensor": "the sensor itself",
+    "air_lost_behind_sensor": "air lost behind the sensor",
+    "open": "open: the sensor, or air lost behind it",
+}
+POWER_PLACES = {"wheels": "power at the wheels", "engine": "power at the engine"}
+LOG_OUTCOMES = {
+    "plausible": "credible",
+    "implausible": "off",
+    "refused": "cannot be used",
+    "failed": "not finished",
+}
 QUANTITIES = {
     "airflow_change": "air flow of the engine",
+    "airflow_change_intake": "the intake's part of it",
+    "indicated_surplus": "what is in the reading only",
     "sensor_skew": "sensor's reading",
     "brake_power_change": "brake power",
     "mass_air_flow": "air mass flow",
 }
-GOOD = frozenset({"gain_supported", "no_change", "plausible", "supported", "leave_it"})
-BAD = frozenset({"sensor_skew", "implausible", "contradicted", "refused", "loss_supported"})
+GOOD = frozenset(
+    {"gain_supported", "no_change", "tune_gain_supported", "plausible", "supported", "leave_it"}
+)
+BAD = frozenset(
+    {
+        "reading_only",
+        "gain_elsewhere",
+        "loss_supported",
+        "tune_no_gain",
+        "implausible",
+        "contradicted",
+        "refused",
+    }
+)
 
 
 def say(name: object) -> str:

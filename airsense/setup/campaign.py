@@ -9,20 +9,23 @@ from typing import Annotated
 from pydantic import Field
 
 from airsense.errors import InputError
-from airsense.setup.engine import Declared
+from airsense.setup.declared import Declared
 from airsense.setup.load import load_model
+from airsense.setup.measured import Measured, check_configurations
+from airsense.setup.weather import DeclaredWeather, RunWeather
 
 
-class CampaignRun(Declared):
-    """One log: which intake and tune it shows, its place in the order, and its weather."""
+class CampaignRun(RunWeather):
+    """One log: which intake and tune it shows, its place in the order, and its weather.
+
+    Runs of one `session` share a day and a place: between them the weather drifts little.
+    """
 
     log: str
     intake: str
     tune: str = ""
     order: Annotated[int, Field(ge=0, le=100_000)] | None = None
-    ambient_temperature_c: Annotated[float, Field(ge=-50.0, le=60.0)] | None = None
-    barometric_pressure_kpa: Annotated[float, Field(ge=45.0, le=115.0)] | None = None
-    relative_humidity: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
+    session: str = ""
 
 
 class CampaignIntake(Declared):
@@ -41,6 +44,8 @@ class Campaign(Declared):
     baseline: str
     run: Annotated[tuple[CampaignRun, ...], Field(min_length=2)]
     intake: tuple[CampaignIntake, ...] = ()
+    weather: DeclaredWeather = Field(default_factory=DeclaredWeather)
+    measured: tuple[Measured, ...] = ()
 
     def intakes(self, tune: str) -> tuple[str, ...]:
         """Return the intakes that have runs at a tune, the baseline first, in file order."""
@@ -178,9 +183,15 @@ def _check_baseline(campaign: Campaign, path: str) -> None:
         )
 
 
+def _check_measured(campaign: Campaign, path: str) -> None:
+    known = list(dict.fromkeys(r.intake for r in campaign.run))
+    check_configurations(campaign.measured, known, where=path)
+
+
 _CHECKS: tuple[Callable[[Campaign, str], None], ...] = (
     _check_intakes,
     _check_baseline,
     _check_order,
+    _check_measured,
     _check_logs,
 )

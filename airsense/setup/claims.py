@@ -1,104 +1,28 @@
 """claims.toml as frozen models: the printed figures of a comparison and what is claimed of them.
 
-Every quantity is text with a unit, as it was printed, because the digits say how much the print
-leaves open: "31 psi" is 30.5 to 31.5 psi, uniformly. A figure after `+-` replaces the digits and
-is read as a 95 % half-width, so its standard uncertainty is the figure / 1.96.
+Every quantity is text with a unit, as it was printed: the digits say what the print leaves open.
 """
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
 from enum import Enum
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
+from pydantic import BeforeValidator, Field, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from airsense.errors import InputError
-from airsense.setup.engine import Declared, Engine, Fuel, Uncertainty
-from airsense.units import parse_quantity
-
-K_95 = 1.959964
-SQRT_3 = 3.0**0.5
-
-
-class PowerAt(Enum):
-    """Where the printed power was measured."""
-
-    WHEELS = "wheels"
-    ENGINE = "engine"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Printed:
-    """A figure as printed, in SI units.
-
-    `half_width` is what the print leaves open: half of the last digit, or the figure after `+-`
-    (then `explicit`). `scale` is one printed unit in SI units. `relative` marks a change given in
-    per cent. `reference` is "gauge" or "absolute" where a pressure unit says so.
-    """
-
-    value: float
-    half_width: float
-    explicit: bool
-    text: str
-    unit_text: str = ""
-    scale: float = 1.0
-    relative: bool = False
-    reference: str = ""
-    power_at: PowerAt | None = None
-
-    @property
-    def u(self) -> float:
-        """Standard uncertainty (k = 1) of the print alone."""
-        return self.half_width / (K_95 if self.explicit else SQRT_3)
-
-
-_AT = re.compile(r"\s+(?:at|@)\s+(?:the\s+)?(?P<place>wheels?|engine|crank(?:shaft)?|flywheel)\s*$")
-_UNIT_AT = {"whp": PowerAt.WHEELS, "bhp": PowerAt.ENGINE}
-
-
-def read_printed(text: object, unit: str, *, difference: bool = False) -> Printed:
-    """Read one figure with its unit.
-
-    Raises
-    ------
-    InputError
-        If it is no text, no number, or carries the wrong unit.
-    """
-    if not isinstance(text, str):
-        raise InputError(
-            "quantity is not text",
-            where="quantity",
-            got=repr(text),
-            allowed='text with a unit, such as "31 psi"',
-            fix="put the figure and its unit in double quotes, with the digits as printed",
-        )
-    place = _AT.search(text)
-    plain = text[: place.start()] if place else text
-    relative = difference and "%" in plain
-    read = parse_quantity(plain, "1" if relative else unit, difference=difference)
-    one = parse_quantity(f"1 {read.unit_text}", "1" if relative else unit, difference=True)
-    at = _UNIT_AT.get(read.unit_text.casefold())
-    if place:
-        at = PowerAt.WHEELS if place["place"].startswith("wheel") else PowerAt.ENGINE
-    return Printed(
-        value=read.value,
-        half_width=read.half_width,
-        explicit=read.u_explicit is not None,
-        text=text.strip(),
-        unit_text=read.unit_text,
-        scale=one.value,
-        relative=relative,
-        reference=read.reference,
-        power_at=at,
-    )
+from airsense.setup.declared import Declared
+from airsense.setup.engine import Engine, Fuel, Uncertainty
+from airsense.setup.power import PowerAt
+from airsense.setup.printed import Printed, read_printed
 
 
 def _refuse(error: InputError) -> PydanticCustomError:
     # The loader prints the message as what is allowed and adds file, line and key.
-    return PydanticCustomError("quantity", "{allowed}", {"allowed": error.allowed})
+    return PydanticCustomError(
+        "quantity", "{allowed}", {"allowed": error.allowed, "fix": error.fix}
+    )
 
 
 def _reader(unit: str, low: float, high: float) -> BeforeValidator:
@@ -141,6 +65,7 @@ class Publication(Declared):
     driveline_loss: Share = None
     power_correction: str | None = None
     correction_factor: Ratio = None
+    session: str = ""
     runs_per_configuration: Annotated[int, Field(ge=1, le=1000)] | None = None
     run_scatter: str | None = None
     barometric_pressure: Barometer = None
@@ -161,13 +86,24 @@ class Publication(Declared):
         return read_printed(self.run_scatter, "W", difference=True)
 
 
+# Where a row gives several, the first is what is claimed of.
+POWER_FIGURES = ("brake_power", "power_corrected", "power_measured")
+
+
 class Result(Declared):
-    """One printed row: an intake, a tune and its figures, named as the channels of a log."""
+    """One printed row: an intake, a tune and its figures, named as the channels of a log.
+
+    Rows of one `session` share the day's weather but for its drift.
+    """
 
     intake: Annotated[str, Field(min_length=1)]
     tune: str = ""
+    session: str = ""
     engine_speed: Speed = None
     brake_power: Power = None
+    power_measured: Power = None
+    power_corrected: Power = None
+    correction_factor: Ratio = None
     brake_torque: Torque = None
     boost_pressure: Gauge = None
     manifold_pressure: Absolute = None
@@ -184,10 +120,10 @@ class Result(Declared):
     inlet_depression: Depression = None
 
     def figure(self, name: str) -> Printed | None:
-        """Return a printed figure by its channel name."""
-        value = getattr(self, "lambda_" if name == "lambda" else name)
-        assert value is None or isinstance(value, Printed)
-        return value
+        """Return a printed figure by its channel name; power as claimed, measured or corrected."""
+        names = POWER_FIGURES if name == "brake_power" else ({"lambda": "lambda_"}.get(name, name),)
+        found: tuple[Printed | None, ...] = tuple(getattr(self, n) for n in names)
+        return next((figure for figure in found if figure is not None), None)
 
 
 class ClaimedQuantity(Enum):
@@ -278,11 +214,18 @@ def _check_change(text: str, unit: str, *, difference: bool = True) -> None:
 
 
 class Claims(Declared):
-    """All of claims.toml."""
+    """All of claims.toml; `table` names a CSV file with more results, or is its text."""
 
     engine: Engine
     fuel: Fuel = Fuel()
     publication: Publication = Publication()
     uncertainty: Uncertainty = Uncertainty()
-    result: Annotated[tuple[Result, ...], Field(min_length=1, max_length=200)]
+    table: str | None = None
+    result: Annotated[tuple[Result, ...], Field(max_length=200)] = ()
     claim: Annotated[tuple[Claim, ...], Field(max_length=200)] = ()
+
+    @model_validator(mode="after")
+    def _some_result(self) -> Claims:
+        if not self.result and self.table is None:
+            raise ValueError("at least one [[result]], or a table of results")
+        return self

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from enum import Enum
-from typing import Annotated
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, InstanceOf, model_validator
+from pydantic import Field, InstanceOf, field_validator, model_validator
 
+from airsense.setup.declared import Declared
+from airsense.setup.measured import Measured
+from airsense.setup.power import DeclaredPower
+from airsense.setup.priors import DeclaredPrior, PriorCause, check_sizes
 from airsense.setup.ve_table import VeTable
-
-
-class Declared(BaseModel):
-    """Base of everything that a user declares: frozen, unknown keys are errors."""
-
-    # Built on first use: a section inside another is then built once, not twice.
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
+from airsense.setup.weather import EngineWeather
 
 
 class Ignition(Enum):
@@ -29,6 +27,17 @@ class Induction(Enum):
 
     TURBOCHARGED = "turbocharged"
     NATURALLY_ASPIRATED = "naturally_aspirated"
+
+
+class BoostControl(Enum):
+    """What the boost control keeps constant when the weather changes."""
+
+    ABSOLUTE = "absolute"
+    GAUGE = "gauge"
+    RATIO_AMBIENT = "ratio_ambient"
+    RATIO_INLET = "ratio_inlet"
+    OPEN = "open"
+    UNKNOWN = "unknown"
 
 
 class TemperaturePlace(Enum):
@@ -52,6 +61,8 @@ class Engine(Declared):
     strokes: Annotated[int, Field(ge=2, le=4, strict=True)] = 4
     ignition: Ignition
     induction: Induction = Induction.TURBOCHARGED
+    boost_control: BoostControl = BoostControl.UNKNOWN
+    cooler: Literal["air", "water"] = "air"
     charge_volume_l: Annotated[float, Field(ge=0.0, le=500.0, strict=True)] | None = None
     volumetric_efficiency: (
         Annotated[float, Field(gt=0.1, lt=1.6, strict=True)] | str | InstanceOf[VeTable] | None
@@ -173,3 +184,13 @@ class EngineSetup(Declared):
     compressor_map: CompressorMap | None = None
     channels: dict[str, str] = Field(default_factory=dict)
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
+    weather: EngineWeather = Field(default_factory=EngineWeather)
+    power: DeclaredPower = Field(default_factory=DeclaredPower)
+    measured: tuple[Measured, ...] = ()
+    priors: dict[PriorCause, DeclaredPrior] = Field(default_factory=dict)
+
+    @field_validator("priors")
+    @classmethod
+    def _sizes_fit(cls, priors: dict[PriorCause, DeclaredPrior]) -> dict[PriorCause, DeclaredPrior]:
+        check_sizes(priors)
+        return priors

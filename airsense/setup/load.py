@@ -7,12 +7,13 @@ import re
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 
 from airsense.errors import InputError
 from airsense.setup.engine import EngineSetup
+from airsense.setup.measured import KINDS, kind_of
 from airsense.setup.ve_table import read_ve_table
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ Model = TypeVar("Model", bound=BaseModel)
 
 MAX_TOML_BYTES = 1_000_000
 
+_IN_KEY = "[key]"
 _BRANCHES = {"constrained-float", "float", "str", "int", "is-instance[VeTable]"}
 
 _FIX_BY_KEY = {
@@ -138,30 +140,43 @@ def _five_parts(
     details = error.errors()
     # A misspelt key shows as an unknown one and a missing one: the unknown one names the cure.
     first = next((d for d in details if d["type"] == "extra_forbidden"), details[0])
-    names = [str(part) for part in first["loc"] if not _is_branch(part, first)]
+    names = _names(first)
     key = names[-1] if names else "the file"
     more = f" ({len(details) - 1} more below it)" if len(details) > 1 else ""
     return InputError(
         _what(first, key) + more,
         where=f"{path}, {_line_of(text, names)}{_dotted(names)}",
         got=_got(first),
-        allowed=_allowed(first, model, names),
+        allowed=_allowed(first, model),
         fix=_fix(first, model, names),
     )
 
 
-def _is_branch(part: int | str, detail: ErrorDetails) -> bool:
-    """Pydantic adds the branch of a union (`constrained-float`, `str`) to the path of the key."""
-    return isinstance(part, str) and part in _BRANCHES and (part != detail["loc"][0])
+def _names(detail: ErrorDetails) -> list[str]:
+    """Return the path of the key as it stands in the file.
+
+    Pydantic adds the branch of a union (`constrained-float`, `str`, the `what` of a
+    measurement) and "[key]"; of a measurement of no known kind it leaves the `what` out.
+    """
+    loc = detail["loc"]
+    kinds = {kind_of(model) for model in KINDS}
+    names = [
+        str(part)
+        for before, part in zip(("", *loc), loc, strict=False)
+        if part != _IN_KEY
+        and not (part in _BRANCHES and part != loc[0])
+        and not (part in kinds and isinstance(before, int))
+    ]
+    return [*names, "what"] if detail["type"].startswith("union_tag") else names
 
 
 def _what(detail: ErrorDetails, key: str) -> str:
     kind = detail["type"]
-    if kind == "extra_forbidden":
+    if kind == "extra_forbidden" or detail["loc"][-1:] == (_IN_KEY,):
         return f"unknown key {key}"
-    if kind == "missing":
+    if kind in ("missing", "union_tag_not_found"):
         return f"{key} is missing"
-    if kind == "enum":
+    if kind in ("enum", "literal_error", "union_tag_invalid"):
         return f"{key} is not one of the choices"
     if kind.startswith(("greater", "less")):
         return f"{key} is outside what is possible"
@@ -169,51 +184,84 @@ def _what(detail: ErrorDetails, key: str) -> str:
 
 
 def _got(detail: ErrorDetails) -> str:
-    return "nothing" if detail["type"] == "missing" else repr(detail["input"])[:160]
+    if detail["type"] in ("missing", "union_tag_not_found"):
+        return "nothing"
+    if detail["type"] == "union_tag_invalid":
+        return repr(detail["ctx"]["tag"])[:160]
+    return repr(detail["input"])[:160]
 
 
-def _keys_at(model: type[BaseModel], names: Sequence[str]) -> list[str]:
-    """Return the keys that the section around the last name allows."""
-    current: Any = model
-    for name in names[:-1]:
-        field = getattr(current, "model_fields", {}).get(name)
-        if field is None:
-            continue
-        current = field.annotation
-        for inner in getattr(current, "__args__", ()):
-            if hasattr(inner, "model_fields"):
-                current = inner
-    fields = getattr(current, "model_fields", {})
-    return [field.alias or key for key, field in fields.items()]
+def _keys_at(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
+    """Return the keys that the section around the last part of a path allows."""
+    current = [model]
+    for part in loc[:-1]:
+        fields = [m.model_fields[part] for m in current if part in m.model_fields]
+        if fields:
+            current = [inner for field in fields for inner in _models_in(field.annotation)]
+        else:
+            current = [m for m in current if kind_of(m) == part] or current
+    return [field.alias or key for m in current for key, field in m.model_fields.items()]
 
 
-def _allowed(detail: ErrorDetails, model: type[BaseModel], names: Sequence[str]) -> str:
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    """Return the sections that an annotation holds: `X`, `X | None`, `tuple[X, ...]`, ..."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [inner for part in get_args(annotation) for inner in _models_in(part)]
+
+
+def _allowed(detail: ErrorDetails, model: type[BaseModel]) -> str:
     kind = detail["type"]
     if kind == "extra_forbidden":
-        return ", ".join(_keys_at(model, names)) or "no keys here"
-    if kind == "enum":
+        return ", ".join(_keys_at(model, detail["loc"])) or "no keys here"
+    if kind == "union_tag_not_found":
+        return ", ".join(kind_of(m) for m in KINDS)
+    if kind in ("enum", "literal_error"):
         return str(detail.get("ctx", {}).get("expected", detail["msg"]))
+    if kind == "union_tag_invalid":
+        return str(detail["ctx"]["expected_tags"])
     return detail["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
 
 
 def _fix(detail: ErrorDetails, model: type[BaseModel], names: Sequence[str]) -> str:
     key = names[-1] if names else ""
     if detail["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(key, _keys_at(model, names), n=1)
+        near = difflib.get_close_matches(key, _keys_at(model, detail["loc"]), n=1)
         return f"write {near[0]}" if near else "take the key out, or move it to its section"
-    if detail["type"] == "missing":
+    own = detail.get("ctx", {}).get("fix")
+    if own:
+        return str(own)
+    choice = _near_choice(detail, model)
+    if detail["loc"][-1:] == (_IN_KEY,):
+        return f"write {choice}" if choice else "write one of these names"
+    if choice:
+        return f'write {key} = "{choice}"'
+    if detail["type"] in ("missing", "union_tag_not_found"):
         return f"add {key} to {_dotted(names[:-1]) or 'the top of the file'}"
     return _FIX_BY_KEY.get(key, f"change {key} to an allowed value")
+
+
+def _near_choice(detail: ErrorDetails, model: type[BaseModel]) -> str:
+    """Return the choice that a misspelt word is nearest to, or "" where none is near."""
+    if detail["type"] not in ("enum", "literal_error", "union_tag_invalid"):
+        return ""
+    choices = re.findall(r"'(\w+)'", _allowed(detail, model))
+    near = difflib.get_close_matches(_got(detail).strip("'"), choices, n=1)
+    return near[0] if near else ""
 
 
 def _dotted(names: Sequence[str]) -> str:
     if not names:
         return ""
+    if len(names) > 1 and names[1].isdigit():
+        row = f"[[{names[0]}]] number {int(names[1]) + 1}"
+        return " ".join((row, *names[2:]))
     return names[0] if len(names) == 1 else f"[{'.'.join(names[:-1])}] {names[-1]}"
 
 
 def _line_of(text: str, names: Sequence[str]) -> str:
     """Return 'line N, ' for the key inside its section, or '' where it does not stand."""
+    of_row = bool(names) and names[-1].isdigit()
     sections = [n for n in names[:-1] if not n.isdigit()]
     wanted = ".".join(sections)
     nth = next((int(n) for n in names if n.isdigit()), 0)
@@ -224,7 +272,7 @@ def _line_of(text: str, names: Sequence[str]) -> str:
             if header.group(1) == wanted:
                 seen += 1
             inside = header.group(1) == wanted and seen == nth
-            if names and header.group(1) == names[-1] and not sections:
+            if (of_row and inside) or (header.group(1) == ".".join(names) and not of_row):
                 return f"line {number}, "
         elif inside and names and re.match(rf"\s*[\"']?{re.escape(names[-1])}[\"']?\s*=", line):
             return f"line {number}, "

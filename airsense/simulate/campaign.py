@@ -13,7 +13,9 @@ from airsense.simulate.case import Case
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.inputs import Inputs, join, nominal_inputs, run_inputs
 from airsense.simulate.march import STEP_S, duration_s, march
+from airsense.simulate.road.campaign import Driven, simulate_road
 from airsense.simulate.sampling import sample_logs
+from airsense.simulate.standing import with_preamble
 from airsense.simulate.truth import Truth, truth_of
 
 __all__ = ["Case", "SimulatedCampaign", "Truth", "simulate_campaigns"]
@@ -24,7 +26,10 @@ CHUNK_COLUMNS = 640
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SimulatedCampaign:
-    """Logs of both configurations, what the user declares, and what is true."""
+    """Logs of both configurations, what the user declares, and what is true.
+
+    `driven` is there for what the road model made: the truth over all that was driven.
+    """
 
     engine: EngineModel
     case: Case
@@ -32,6 +37,21 @@ class SimulatedCampaign:
     after: list[Log]
     setup: EngineSetup
     truth: Truth
+    driven: Driven | None = None
+
+    def surplus(self, low_rpm: float, high_rpm: float) -> float:
+        """Return the true surplus: over all that was driven where that has no matched full load,
+        else over the window.
+        """
+        if self.driven is not None and not self.case.at_full_load:
+            return self.driven.indicated_surplus
+        return self.truth.surplus(low_rpm, high_rpm)
+
+    def skew(self, low_rpm: float, high_rpm: float) -> float:
+        """Return the true change of the sensor's reading, as `surplus` does."""
+        if self.driven is not None and not self.case.at_full_load:
+            return self.driven.sensor_skew
+        return self.truth.skew(low_rpm, high_rpm)
 
 
 def simulate_campaigns(
@@ -58,11 +78,29 @@ def simulate_campaigns(
     done: list[SimulatedCampaign] = []
     start = columns = 0
     for stop, case in enumerate(cases, start=1):
+        if case.on_road:
+            done += _chunk(engine, cases[start : stop - 1], streams[start : stop - 1], step_s)
+            done.append(_road(engine, case, streams[stop - 1]))
+            start, columns = stop, 0
+            continue
         columns += case.n_runs + 2
         if columns >= CHUNK_COLUMNS or stop == len(cases):
             done += _chunk(engine, cases[start:stop], streams[start:stop], step_s)
             start, columns = stop, 0
     return done
+
+
+def _road(engine: EngineModel, case: Case, stream: np.random.SeedSequence) -> SimulatedCampaign:
+    made = simulate_road(engine, case, stream)
+    return SimulatedCampaign(
+        engine=engine,
+        case=case,
+        before=list(made.logs[: case.n_before]),
+        after=list(made.logs[case.n_before :]),
+        setup=engine.setup(place=_place(case)),
+        truth=made.truth,
+        driven=made.driven,
+    )
 
 
 def _chunk(
@@ -71,6 +109,8 @@ def _chunk(
     streams: Sequence[np.random.SeedSequence],
     step_s: float,
 ) -> list[SimulatedCampaign]:
+    if not cases:
+        return []
     parts: list[Inputs] = []
     generators: list[np.random.Generator] = []
     for case, stream in zip(cases, streams, strict=True):
@@ -87,7 +127,12 @@ def _chunk(
         column += 2
         own = history.part(column, column + runs.count, end_s=duration_s(engine, runs))
         column += runs.count
-        logs = sample_logs(engine, case, own, runs, generators[index])
+        logs = sample_logs(
+            engine,
+            case,
+            *with_preamble(engine, case, own, runs, generators[index]),
+            generators[index],
+        )
         done.append(
             SimulatedCampaign(
                 engine=engine,

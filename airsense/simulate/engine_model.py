@@ -124,6 +124,7 @@ class Sweep:
     duration_s: float
     lift_off_s: float
     cruise_pedal: float
+    idle_rpm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,6 +155,13 @@ class EngineModel:
     def strokes_per_second(self, speed_rpm: FloatArray) -> FloatArray:
         """Return the working cycles of all cylinders a second. [1/s]"""
         return self.breathing.cylinders * speed_rpm / 120.0
+
+    def fuelled(self, commanded_kgps: FloatArray, speed_rpm: FloatArray) -> FloatArray | float:
+        """Return commanded fuel over that of the full-load map; 1 where a spark lights it."""
+        if self.spark:
+            return 1.0
+        mapped = self.fuelling.demand_kg(speed_rpm) * self.strokes_per_second(speed_rpm)
+        return np.divide(commanded_kgps, mapped, out=np.ones_like(mapped), where=mapped > 0.0)
 
     def setup(self, *, place: TemperaturePlace = TemperaturePlace.AFTER_COOLER) -> EngineSetup:
         """Return what a careful but fallible user would declare of this engine."""

@@ -98,6 +98,7 @@ TURBO_DIESEL = EngineModel(
         duration_s=9.0,
         lift_off_s=2.2,
         cruise_pedal=0.28,
+        idle_rpm=760.0,
     ),
 )
 
@@ -176,6 +177,7 @@ LARGE_TURBO_DIESEL = EngineModel(
         duration_s=9.5,
         lift_off_s=2.2,
         cruise_pedal=0.25,
+        idle_rpm=640.0,
     ),
 )
 
@@ -254,6 +256,7 @@ TURBO_PETROL = EngineModel(
         duration_s=8.5,
         lift_off_s=2.0,
         cruise_pedal=0.3,
+        idle_rpm=820.0,
     ),
 )
 

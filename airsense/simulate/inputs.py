@@ -8,12 +8,16 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from airsense.logs.log import FloatArray
-from airsense.simulate.case import Case
+from airsense.simulate.case import BoostControl, Case
 from airsense.simulate.engine_model import EngineModel
 
 SOAK_K = 4.0  # the cooler's metal above ambient after many runs
 SOAK_RUNS = 1.5
 NOMINAL_SOAK_K = 2.5
+CONTROL_REFERENCE_PA = 98_500.0  # ambient at which all laws ask for the same pressure
+INTEGRAL_PER_S = 6.0
+AIR_LIMITED_DEMAND = 1.25
+INLET_REFERENCE_PA = 95_500.0  # compressor inlet at which the ratio to it asks for the same
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,11 +61,18 @@ class Inputs:
     humidity_frac: FloatArray
     restriction: FloatArray
     boost: FloatArray
+    boost_ratio: FloatArray
+    boost_ratio_inlet: FloatArray
+    boost_shift_pa: FloatArray
+    boost_integral_per_s: FloatArray
+    boost_per_fuel: FloatArray
+    fuel_demand: FloatArray
     ve: FloatArray
     ve_drift: FloatArray
     reading: FloatArray
     skew_shape: FloatArray
     pulsation: FloatArray
+    pulsation_by_load: FloatArray
     maf_ceiling_kgps: FloatArray
     leak_after: FloatArray
     leak_before: FloatArray
@@ -81,6 +92,22 @@ class Inputs:
     def count(self) -> int:
         """Number of columns."""
         return int(self.ve.size)
+
+    def column(self, index: int) -> Inputs:
+        """Return one column, as inputs of one run."""
+        return Inputs(**{f.name: getattr(self, f.name)[index : index + 1] for f in fields(Inputs)})
+
+    def boost_target_pa(
+        self, target_pa: FloatArray, fuelled: FloatArray | float, p_inlet_pa: FloatArray
+    ) -> FloatArray:
+        """Return the pressure that the controller asks for; shape as broadcast. [Pa]
+
+        `fuelled` is commanded over mapped fuel; what it adds counts up to a tenth either way.
+        """
+        by_fuel = 1.0 + self.boost_per_fuel * np.clip(fuelled - 1.0, -0.1, 0.1)
+        by_inlet = p_inlet_pa / INLET_REFERENCE_PA
+        ratio = np.where(self.boost_ratio_inlet > 0.0, by_inlet, self.boost_ratio)
+        return np.asarray(target_pa * self.boost * ratio * by_fuel + self.boost_shift_pa)
 
 
 def run_inputs(engine: EngineModel, case: Case, rng: np.random.Generator) -> Inputs:
@@ -171,10 +198,14 @@ def _inputs(
     start = full_pedal + sweep.settle_s + 0.08 * np.clip(jitter[1], -2.0, 2.0)
     duration = sweep.duration_s * (1.0 + 0.02 * np.clip(jitter[2], -2.5, 2.5))
     flat = np.ones_like(after)
-    return Inputs(
-        p_ambient_pa=case.ambient_pressure_pa
+    p_ambient = (
+        case.ambient_pressure_pa
         + case.ambient_pressure_scatter_pa * weather[0]
-        + case.ambient_pressure_change_pa * after,
+        + case.ambient_pressure_change_pa * after
+    )
+    law = case.boost_control
+    return Inputs(
+        p_ambient_pa=p_ambient,
         t_ambient_k=case.ambient_temperature_k
         + case.ambient_temperature_scatter_k * weather[1]
         + case.ambient_temperature_change_k * after,
@@ -183,13 +214,22 @@ def _inputs(
             0.02,
             1.0,
         ),
-        restriction=1.0 + (case.restriction_factor - 1.0) * after,
+        restriction=case.restriction_before * (1.0 + (case.restriction_factor - 1.0) * after),
         boost=(1.0 + case.boost_change * after) * (1.0 + drawn.boost),
+        boost_ratio_inlet=flat * float(law is BoostControl.RATIO_INLET),
+        boost_ratio=p_ambient / CONTROL_REFERENCE_PA if law is BoostControl.RATIO_AMBIENT else flat,
+        boost_shift_pa=p_ambient - CONTROL_REFERENCE_PA
+        if law is BoostControl.GAUGE
+        else 0.0 * flat,
+        boost_integral_per_s=flat * (0.0 if law is BoostControl.DROOP else INTEGRAL_PER_S),
+        boost_per_fuel=flat * case.boost_per_fuel,
+        fuel_demand=flat * (AIR_LIMITED_DEMAND if case.air_limited else 1.0),
         ve=(1.0 + case.ve_change * after) * (1.0 + drawn.ve),
         ve_drift=flat * float(case.ve_drift),
         reading=(1.0 + case.skew * after) * (1.0 + drawn.maf),
         skew_shape=case.skew_shape * after,
         pulsation=engine.sensing.pulsation_frac + case.pulsation * after,
+        pulsation_by_load=flat * float(case.pulsation_by_load),
         maf_ceiling_kgps=flat * (case.maf_ceiling_kgps or np.inf),
         leak_after=case.leak_after_compressor * after,
         leak_before=case.leak_before_compressor * after,

@@ -101,10 +101,13 @@ def _read(
     return value
 
 
+_OTHER_UNITS = {"wheel_power": "W", "boost_demand": "Pa"}
+
+
 @cache
 def display_scale(name: str, unit: str) -> tuple[float, float]:
     """Return factor and offset from a logger's unit to the unit inside airsense."""
-    canonical = CANON[name].unit
+    canonical = CANON[name].unit if name in CANON else _OTHER_UNITS[name]
     if not unit or not canonical:
         return 1.0, 0.0
     zero, one = to_si([0.0, 1.0], unit, canonical)
@@ -120,9 +123,19 @@ def logged_signals(
 ) -> list[Signal]:
     """Return the channels that the case logs, in the order in which they are polled."""
     shape = history.speed_rpm.shape
-    speed = history.speed_rpm + case.noise * 2.5 * rng.standard_normal(shape)
+    rough = case.noise * 2.5 * rng.standard_normal(shape)
+    speed = history.speed_rpm + rough * (history.speed_rpm > 0.0)
     film = _delayed(history, engine.sensing.film_delay_s)
     film = film * (1.0 + case.noise * 0.004 * rng.standard_normal(shape))
+    fuelled = engine.fuelled(history.mdot_fuel_commanded_kgps, history.speed_rpm)
+    asked = inputs.boost_target_pa(
+        engine.turbo.p_target_pa(history.speed_rpm),
+        fuelled,
+        inputs.p_ambient_pa - history.p_depression_pa,
+    )
+    demand = Signal(
+        name="boost_demand", header="boost pressure demand", unit="kPa", grid=asked, step=1.0
+    )
     turning = Signal(
         name="engine_speed", header="engine speed", unit="rpm", grid=speed, step=1.0, held=True
     )
@@ -133,6 +146,7 @@ def logged_signals(
         *_temperatures(case, history, inputs),
         *_fuel_and_lambda(engine, case, history, inputs, film),
         *_around_the_engine(case, history, inputs),
+        *([demand] if case.log_boost_demand else []),
     ]
 
 
@@ -160,6 +174,19 @@ def _around_the_engine(case: Case, history: History, inputs: Inputs) -> list[Sig
                 noise_abs=100.0,
             )
         )
+    if case.log_wheel_power:
+        brake = history.power_w * inputs.power_gain
+        at_wheels = case.driveline_efficiency * brake - case.driveline_loss_w
+        signals.append(
+            Signal(
+                name="wheel_power",
+                header="wheel power",
+                unit="hp",
+                grid=np.maximum(at_wheels, 0.0),
+                step=0.1,
+                noise_frac=0.004,
+            )
+        )
     if case.log_depression:
         signals.append(
             Signal(
@@ -173,12 +200,15 @@ def _around_the_engine(case: Case, history: History, inputs: Inputs) -> list[Sig
             )
         )
     if case.log_barometer:
+        shown = inputs.p_ambient_pa
+        if case.barometer_from_map:
+            shown = shown * inputs.map_gain + inputs.map_offset_pa
         signals.append(
             Signal(
                 name="barometric_pressure",
                 header="barometric pressure",
                 unit="kPa",
-                grid=np.broadcast_to(inputs.p_ambient_pa, history.speed_rpm.shape),
+                grid=np.broadcast_to(shown, history.speed_rpm.shape),
                 step=0.1,
             )
         )
@@ -251,7 +281,7 @@ def _fuel_and_lambda(
     commanded = history.mdot_fuel_commanded_kgps
     signals = []
     if case.log_fuel:
-        per_stroke = commanded / engine.strokes_per_second(history.speed_rpm)
+        per_stroke = commanded / engine.strokes_per_second(np.maximum(history.speed_rpm, 100.0))
         signals.append(
             Signal(
                 name="fuel_per_stroke",
@@ -263,7 +293,8 @@ def _fuel_and_lambda(
             )
         )
     if case.circular_lambda:
-        by_air = np.clip(film / (commanded * engine.fuelling.air_fuel_ratio_stoich), 0.5, 16.0)
+        burnt = np.maximum(commanded, 1e-9) * engine.fuelling.air_fuel_ratio_stoich
+        by_air = np.clip(film / burnt, 0.5, 16.0)
         signals.append(
             Signal(name="lambda", header="lambda", unit="", grid=by_air, step=0.01, held=True)
         )

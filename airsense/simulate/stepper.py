@@ -44,6 +44,8 @@ ACTUATOR_LAG_S = 0.12
 INERTANCE_LAG_S = 0.03
 EXHAUST_LAG_S = 0.2
 INLET_HEAT_LAG_S = 4.0
+INTEGRAL_WITHIN = 0.06  # of the target
+PULSATION_BOOST = 0.5  # boost over ambient at which pulsation is full
 SURGE_FLOOR = 0.0015  # the parabola ends just above zero flow
 
 
@@ -64,6 +66,7 @@ class State:
     indicated_kgps: FloatArray
     lambda_sensor: FloatArray
     trim: FloatArray
+    opening_trim: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +102,7 @@ def first_state(engine: EngineModel, inputs: Inputs) -> State:
         indicated_kgps=flat * 0.12 * engine.reference_flow_kgps,
         lambda_sensor=flat * 1.5,
         trim=flat * 0.0,
+        opening_trim=flat * 0.0,
     )
 
 
@@ -131,7 +135,7 @@ class Stepper:
         lambda_true = self._lambda(air, fuel, speed, pedal)
         power = self._power(air, fuel, lambda_true, speed)
         self._exhaust(air, fuel, lambda_true)
-        self._boost(air, speed)
+        self._boost(air, speed, pedal, commanded)
         state = self.state
         return History(
             time_s=np.array([time_s]),
@@ -265,6 +269,10 @@ class Stepper:
         slow = np.exp(
             -np.maximum(speed - self.engine.sweep.start_rpm, 0.0) / sensing.pulsation_decay_rpm
         )
+        loaded = np.clip(
+            (air.p_manifold_pa / inputs.p_ambient_pa - 1.0) / PULSATION_BOOST, 0.0, 1.0
+        )
+        slow = slow * np.where(inputs.pulsation_by_load > 0.0, loaded, 1.0)
         shape = shape_frac(self.engine, inputs.skew_shape, air.mdot_sensor_kgps)
         reading = inputs.reading * (1.0 + shape) * (1.0 + inputs.pulsation * slow)
         shown = np.minimum(reading * air.mdot_sensor_kgps, inputs.maf_ceiling_kgps)
@@ -285,7 +293,9 @@ class Stepper:
         if self.engine.spark:
             fuel = by_air / wanted * (1.0 + self.state.trim)
             return np.where(pedal < 0.05, IDLE_FUEL_KG * strokes, fuel)
-        demand = np.maximum(fuelling.demand_kg(speed) * pedal, IDLE_FUEL_KG)
+        demand = np.maximum(
+            fuelling.demand_kg(speed) * pedal * self.inputs.fuel_demand, IDLE_FUEL_KG
+        )
         return np.minimum(demand * strokes, by_air / wanted)
 
     def _wanted_lambda(self, speed: FloatArray, pedal: FloatArray) -> FloatArray:
@@ -353,9 +363,20 @@ class Stepper:
         net = (power - air.power_compressor_w) / (0.5 * turbo.inertia_kg)
         state.tip_speed_sq = np.maximum(state.tip_speed_sq + self.dt * net, 60.0**2)
 
-    def _boost(self, air: Air, speed: FloatArray) -> None:
-        """Move the actuator: feed-forward in speed, proportional in pressure, so it droops."""
-        turbo, state = self.engine.turbo, self.state
-        excess = air.p_manifold_pa / (turbo.p_target_pa(speed) * self.inputs.boost) - 1.0
-        wanted = np.clip(turbo.opening(speed) + turbo.droop_gain * excess, 0.0, 1.0)
+    def _boost(self, air: Air, speed: FloatArray, pedal: FloatArray, commanded: FloatArray) -> None:
+        """Move the actuator: feed-forward in speed, proportional in pressure, so it droops.
+
+        Where the law holds its target, an integral takes the droop away; it rests while the
+        actuator is at a stop or the pedal up, or spool-up would wind it.
+        """
+        turbo, state, inputs = self.engine.turbo, self.state, self.inputs
+        fuelled = self.engine.fuelled(commanded, speed)
+        target = inputs.boost_target_pa(turbo.p_target_pa(speed), fuelled, state.p_inlet_pa)
+        excess = air.p_manifold_pa / target - 1.0
+        asked = turbo.opening(speed) + turbo.droop_gain * excess + state.opening_trim
+        wanted = np.clip(asked, 0.0, 1.0)
+        free = (asked == wanted) & (pedal > 0.9) & (np.abs(excess) < INTEGRAL_WITHIN)
+        state.opening_trim = state.opening_trim + np.where(
+            free, self.dt * inputs.boost_integral_per_s * excess, 0.0
+        )
         state.opening = state.opening + self._share(ACTUATOR_LAG_S) * (wanted - state.opening)

@@ -41,6 +41,11 @@ class Truth:
         """Change of the fresh air that the engine breathes."""
         return self.change(self.airflow, low_rpm, high_rpm)
 
+    def surplus(self, low_rpm: float, high_rpm: float) -> float:
+        """Change of the reading over the engine's air: sensor and air lost or unmetered."""
+        apart = self.reading + self.sensor_flow - self.airflow
+        return self.change(apart, low_rpm, high_rpm)
+
     def change(self, log_ratio: FloatArray, low_rpm: float, high_rpm: float) -> float:
         """Return the mean over equal speed bins of one of the fields, as a plain fraction."""
         edges = np.linspace(low_rpm, high_rpm, BINS + 1)
@@ -52,18 +57,23 @@ def truth_of(history: History, inputs: Inputs) -> Truth:
     """Compare the two columns (before, after) of nominal passes over their sweep."""
     time = history.time_s
     rows = (time >= inputs.sweep_start_s[0]) & (time <= inputs.sweep_end_s[0])
+    return change_of(history.part(0, 1), history.part(1, 2), rows)
 
-    def change(values: FloatArray) -> FloatArray:
-        ratio: FloatArray = np.log(values[rows, 1] / values[rows, 0])
+
+def change_of(before: History, after: History, rows: np.ndarray) -> Truth:
+    """Compare two passes of one column, at the same speed in the same row; `rows` shape (m,)."""
+
+    def change(name: str) -> FloatArray:
+        ratio: FloatArray = np.log(getattr(after, name)[rows, 0] / getattr(before, name)[rows, 0])
         return ratio
 
     return Truth(
-        speed_rpm=history.speed_rpm[rows, 0].copy(),
-        reading=change(history.reading_frac),
-        reading_before=np.log(history.reading_frac[rows, 0]),
-        airflow=change(history.mdot_engine_kgps),
-        sensor_flow=change(history.mdot_sensor_kgps),
-        fuel=change(history.mdot_fuel_kgps),
-        power=change(history.power_w),
-        p_manifold=change(history.p_manifold_pa),
+        speed_rpm=before.speed_rpm[rows, 0].copy(),
+        reading=change("reading_frac"),
+        reading_before=np.log(before.reading_frac[rows, 0]),
+        airflow=change("mdot_engine_kgps"),
+        sensor_flow=change("mdot_sensor_kgps"),
+        fuel=change("mdot_fuel_kgps"),
+        power=change("power_w"),
+        p_manifold=change("p_manifold_pa"),
     )

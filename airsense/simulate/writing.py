@@ -60,6 +60,8 @@ _UNITS_BY_CHANNEL = {
     "lambda": ("-", "-"),
     "pedal": ("%", "%"),
     "brake_power": ("kW", "hp"),
+    "wheel_power": ("kW", "hp"),
+    "boost_demand": ("kPa", "psi"),
 }
 
 

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
-from airsense.transfer.model import Layout, SignalKind, TransferTable, require_strictly_monotone
+from airsense.transfer.grid import Column, columns_of, split
+from airsense.transfer.model import Layout, SignalKind, TransferTable, require_monotone
 from airsense.units import convert, converts, parse_unit
 
 FloatArray = NDArray[np.float64]
 
 MAX_BYTES = 1_000_000
-MAX_ROWS = 4096
-MIN_ROWS = 3
 MAX_FLOW_KGPS = 5.0
 MAX_EXTRA_DECIMALS = 8
 # Rounding of the new flow may cost this much of a flow above one percent of the largest.
@@ -36,29 +32,21 @@ _KINDS = {
     "microsecond": SignalKind.PERIOD,
     "count": SignalKind.COUNTS,
 }
-_DELIMITERS = (";", "\t", ",", "|")
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,2})?")
-_FORMULA_STARTS = ("=", "@", "+", "-")
-
-
-@dataclass(frozen=True, slots=True)
-class _Grid:
-    """The lines of the file and the fields of those that hold two numbers."""
-
-    lines: list[str]
-    delimiter: str
-    rows: dict[int, list[str]]
+# A slash cannot stand in every header: kg_h, g_per_s, lb_min.
+_UNDERSCORED = re.compile(r"(?:^|[_\s])(kg|g|mg|lb|lbs)_(?:per_)?(s|sec|min|h|hr|hour)$", re.I)
 
 
 def read_table(path: str | Path) -> TransferTable:
-    """Read a two-column transfer table.
+    """Read a transfer table.
 
     Parameters
     ----------
     path : path
-        Text with a header that holds the units: signal in V, mV, Hz, kHz, us, ms or counts;
-        flow in any mass-flow unit. Any of comma, semicolon, tab or bar between the columns,
-        point or comma as decimal mark; the units may stand in a second row.
+        Text with headers that hold the units: signal in V, mV, Hz, kHz, us, ms or counts; flow in
+        any mass-flow unit. Signal and flow stand in two columns or in two rows, beside an index
+        or other columns; any of comma, semicolon, tab or bar between the fields, point or comma
+        as decimal mark; units may stand in a second row; lines that begin with # or // are
+        comments.
 
     Returns
     -------
@@ -68,40 +56,35 @@ def read_table(path: str | Path) -> TransferTable:
     Raises
     ------
     InputError
-        If the file cannot be read, a unit is missing, or a column is not strictly monotone.
+        If the file cannot be read, a unit is missing, or a signal has no single flow.
     """
     text, encoding, newline = _text_of(path)
-    grid = _grid_of(text, str(path))
-    first, last = min(grid.rows), max(grid.rows)
-    _refuse_gaps(grid, first, last, str(path))
-    head = grid.lines[:first]
-    names = _header_fields(head, grid.delimiter, str(path))
-    kind, flow_unit, flow_first = _units_of(names, str(path))
-    texts = [grid.rows[i] for i in sorted(grid.rows)]
-    signal_text = tuple(fields[1 if flow_first else 0].strip() for fields in texts)
-    flow_text = [fields[0 if flow_first else 1].strip() for fields in texts]
-    decimal = "," if any("," in t for t in (*signal_text, *flow_text)) else "."
-    signal_unit = _unit_in(names[1 if flow_first else 0], signal=True)
+    lines = text.splitlines()
+    columns, delimiter = columns_of(lines, str(path))
+    signal, flow = _signal_and_flow(columns, str(path))
+    signal_unit, flow_unit = _unit_in(signal.name, signal=True), _unit_in(flow.name, signal=False)
+    kind = _KINDS[_expression(signal_unit)]
     table = TransferTable(
-        signal=_values(signal_text, signal_unit, kind.value),
-        flow_kgps=_values(flow_text, flow_unit, "kg/s"),
+        signal=_values(signal.texts, signal_unit, kind.value),
+        flow_kgps=_values(flow.texts, flow_unit, "kg/s"),
         kind=kind,
         flow_unit=flow_unit,
         flow_factor=float(_values(["1"], flow_unit, "kg/s")[0]),
         path=str(path),
         layout=Layout(
-            head=tuple(head),
-            delimiter=grid.delimiter,
-            decimal=decimal,
+            lines=tuple(lines),
+            delimiter=delimiter,
+            decimal="," if any("," in t for t in (*signal.texts, *flow.texts)) else ".",
             newline=newline,
             encoding=encoding,
-            signal_text=signal_text,
-            flow_first=flow_first,
-            flow_decimals=max(_decimals(t) for t in flow_text),
-            tail=tuple(grid.lines[last + 1 :]),
+            signal_text=signal.texts,
+            flow_text=flow.texts,
+            places=flow.places,
+            flow_decimals=max(_decimals(t) for t in flow.texts),
         ),
     )
-    _check(table)
+    require_monotone(table)
+    _require_any_engine(table)
     return table
 
 
@@ -113,27 +96,37 @@ def table_bytes(table: TransferTable, flow_kgps: FloatArray) -> bytes:
     table : TransferTable
         As read from a file.
     flow_kgps : ndarray, shape (n,)
-        New flows, strictly monotone.
+        New flows.
 
     Returns
     -------
     bytes
-        Same headers, units, breakpoints as they were typed, delimiter, decimal mark, line ends
-        and encoding; decimals added where rounding would cost more than 0.01 % or the order.
+        All else as it was typed, flows that did not change too. Whole numbers stay whole; else
+        decimals are added where rounding would cost more than 0.01 % or the order.
     """
     layout = table.layout
     assert layout is not None  # only a table that was read has a file to be written like
-    printed = flow_kgps / table.flow_factor
-    texts = [f"{x:.{_decimals_for(printed, layout.flow_decimals)}f}" for x in printed]
-    texts = [t.replace(".", layout.decimal) for t in texts]
-    lines = list(layout.head)
-    for signal, flow in zip(layout.signal_text, texts, strict=True):
-        fields = [flow, signal] if layout.flow_first else [signal, flow]
-        if layout.decimal == layout.delimiter:
-            fields = [f'"{f}"' for f in fields]
-        lines.append(layout.delimiter.join(fields))
-    lines.extend(layout.tail)
+    rows = {line: split(layout.lines[line], layout.delimiter) for line, _ in layout.places}
+    same = flow_kgps == table.flow_kgps
+    for (line, field), old, new, kept in zip(
+        layout.places, layout.flow_text, printed_flows(table, flow_kgps), same, strict=True
+    ):
+        if not kept:
+            raw = rows[line][field]
+            rows[line][field] = raw.replace(old, new.replace(".", layout.decimal), 1)
+    lines = [
+        layout.delimiter.join(rows[k]) if k in rows else line for k, line in enumerate(layout.lines)
+    ]
     return f"{layout.newline.join(lines)}{layout.newline}".encode(layout.encoding)
+
+
+def printed_flows(table: TransferTable, flow_kgps: FloatArray) -> tuple[str, ...]:
+    """Return the new flows as they are printed, with a decimal point."""
+    layout = table.layout
+    assert layout is not None  # as above
+    printed = flow_kgps / table.flow_factor
+    decimals = 0 if layout.whole else _decimals_for(printed, layout.flow_decimals)
+    return tuple(f"{x:.{decimals}f}" for x in printed)
 
 
 def refuse_same_file(out: Path, table_path: str) -> None:
@@ -202,95 +195,17 @@ def _encoding_of(data: bytes) -> str:
     return "utf-8"
 
 
-def _grid_of(text: str, where: str) -> _Grid:
-    """Find the delimiter under which most lines are two numbers."""
-    lines = text.splitlines()
-    grids = [_Grid(lines, d, _numeric_rows(lines, d)) for d in _DELIMITERS]
-    best = max(grids, key=lambda g: len(g.rows))
-    if not MIN_ROWS <= len(best.rows) <= MAX_ROWS:
-        raise _error(
-            "transfer table has no usable rows",
-            where,
-            f"{len(best.rows)} lines with two numbers" + _sample(lines),
-            f"{MIN_ROWS} to {MAX_ROWS} lines of signal and flow, under one line of headers",
-            "give two columns, such as `signal (V),flow (g/s)` and below it `0.98,3.1`",
-        )
-    return best
-
-
-def _sample(lines: Sequence[str]) -> str:
-    wide = next((x for x in lines if sum(c.isdigit() for c in x) > 2), "")
-    return f"; a line reads {wide[:60]!r}" if wide else ""
-
-
-def _numeric_rows(lines: Sequence[str], delimiter: str) -> dict[int, list[str]]:
-    rows = {}
-    for i, line in enumerate(lines):
-        fields = _split(line, delimiter)
-        if len(fields) == 2 and all(_NUMBER.fullmatch(f.strip()) for f in fields):
-            rows[i] = fields
-    return rows
-
-
-def _split(line: str, delimiter: str) -> list[str]:
-    """Return the fields of a line without empty ones at its end."""
-    try:
-        fields = next(csv.reader(io.StringIO(line), delimiter=delimiter), [])
-    except csv.Error:
-        return []
-    while len(fields) > 2 and not fields[-1].strip():
-        fields.pop()
-    return fields
-
-
-def _refuse_gaps(grid: _Grid, first: int, last: int, where: str) -> None:
-    for i in range(first, last + 1):
-        if i not in grid.rows:
-            raise _error(
-                "a row of the transfer table cannot be read",
-                f"{where}, line {i + 1}",
-                repr(grid.lines[i][:80]),
-                "two numbers: signal and flow, without thousands separators",
-                "mend or delete the line",
-            )
-
-
-def _header_fields(head: Sequence[str], delimiter: str, where: str) -> list[str]:
-    """Return the two headers; a row of units below them is added to each."""
-    rows = [f for f in (_split(line, delimiter) for line in head) if len(f) == 2]
-    if not rows:
-        raise _error(
-            "transfer table has no header",
-            f"{where}, line 1",
-            repr(head[-1][:80]) if head else "numbers from the first line on",
-            "one line with two headers that hold the units",
-            "add a line such as `signal (V),flow (g/s)`",
-        )
-    for field in (f for row in rows for f in row):
-        if field.strip().startswith(_FORMULA_STARTS):
-            raise _error(
-                "a header of the transfer table is a spreadsheet formula",
-                where,
-                repr(field[:80]),
-                "a plain name with a unit",
-                "rename the column: a new table with this header could run in a spreadsheet",
-            )
-    return [" ".join(row[k].strip() for row in rows) for k in (0, 1)]
-
-
-def _units_of(names: Sequence[str], where: str) -> tuple[SignalKind, str, bool]:
-    for flow_first in (False, True):
-        signal = _unit_in(names[1 if flow_first else 0], signal=True)
-        flow = _unit_in(names[0 if flow_first else 1], signal=False)
-        if signal and flow:
-            unit = parse_unit(signal)
-            assert unit is not None  # `_unit_in` returns only what parses
-            return _KINDS[unit.expression], flow, flow_first
+def _signal_and_flow(columns: Sequence[Column], where: str) -> tuple[Column, Column]:
+    """Return the columns whose headers hold the units of a signal and of a mass flow."""
+    flows = [c for c in columns if _unit_in(c.name, signal=False)]
+    signals = [c for c in columns if c not in flows and _unit_in(c.name, signal=True)]
+    if len(signals) == 1 and len(flows) == 1:
+        return signals[0], flows[0]
     raise _error(
         "the headers of the transfer table do not name its units",
         where,
-        " | ".join(names)[:120],
-        "signal in V, mV, Hz, kHz, us, ms or counts; flow in g/s, kg/h, lb/min or another "
+        " | ".join(c.name for c in columns)[:120],
+        "one signal in V, mV, Hz, kHz, us, ms or counts; one flow in g/s, kg/h, lb/min or another "
         "mass-flow unit",
         "write the units in brackets: `signal (V),flow (g/s)`",
     )
@@ -300,13 +215,21 @@ def _unit_in(name: str, *, signal: bool) -> str:
     """Return the spelling of the unit that a header holds, or an empty text."""
     brackets = re.findall(r"[\[({<]([^\[\](){}<>]{1,60})[\])}>]", name)
     words = re.split(r"[\s_,:;]+", name)
-    for candidate in map(str, (*brackets, *reversed(words))):
+    joined = ["/".join(m.groups()) for m in [_UNDERSCORED.search(name.strip())] if m]
+    joined += ["/".join(m.groups()) for m in map(_UNDERSCORED.search, brackets) if m]
+    for candidate in map(str, (*brackets, *joined, *reversed(words))):
         unit = parse_unit(candidate)
         if unit is None:
             continue
         if (unit.expression in _KINDS) if signal else converts(unit, "kg/s"):
             return candidate
     return ""
+
+
+def _expression(unit_text: str) -> str:
+    unit = parse_unit(unit_text)
+    assert unit is not None  # found in the header by `_unit_in`
+    return unit.expression
 
 
 def _values(texts: Sequence[str], unit_text: str, to_unit: str) -> FloatArray:
@@ -321,21 +244,19 @@ def _decimals(text: str) -> int:
 
 
 def _decimals_for(printed: FloatArray, at_least: int) -> int:
-    """Return the decimals that keep the order and the precision of the flows."""
+    """Return the decimals that keep the precision of the flows, and tell apart what differs."""
     size = np.abs(printed)
     matters = size > 0.01 * np.max(size)
-    sign = np.sign(printed[-1] - printed[0])
+    steps = np.diff(np.sort(printed))
     for decimals in range(at_least, at_least + MAX_EXTRA_DECIMALS):
         rounded = np.round(printed, decimals)
         close = np.all(np.abs(rounded - printed)[matters] <= ROUNDING * size[matters])
-        if close and np.all(np.diff(rounded) * sign > 0.0):
+        if close and np.all(np.diff(np.sort(rounded))[steps > 0.0] > 0.0):
             return decimals
     return at_least + MAX_EXTRA_DECIMALS
 
 
-def _check(table: TransferTable) -> None:
-    require_strictly_monotone(table.signal, column="signal", where=table.path)
-    require_strictly_monotone(table.flow_kgps, column="flow", where=table.path)
+def _require_any_engine(table: TransferTable) -> None:
     high = float(np.max(np.abs(table.flow_kgps)))
     if high > MAX_FLOW_KGPS or np.max(table.flow_kgps) <= 0.0:
         raise _error(

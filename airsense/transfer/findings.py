@@ -1,4 +1,4 @@
-"""What a person must know about a new table, in words."""
+"""What a person must know about a new table, in the words of a workshop."""
 
 from __future__ import annotations
 
@@ -6,170 +6,96 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from airsense.estimates import fuel_lambda, speed_density
+from airsense.evidence.arrays import FloatArray
 from airsense.results import Finding, Interval, Severity
-from airsense.transfer.cells import Cell, Support
-from airsense.transfer.cure import CauseTest, CovariateTest, RouteGap
+from airsense.transfer.cells import Cell, Step, Support
+from airsense.transfer.decision import Doubt
+from airsense.transfer.model import TransferTable
 
-REFUSING = frozenset(
-    {
-        "leak_after_compressor",
-        "routes_disagree",
-        "manifold_pressure_suspected",
-        "recirculation_in_reference",
-    }
-)
-
-_CAUSE_WORDS = {
-    "leak_after_compressor": (
-        "a leak between compressor and engine",
-        "the reading exceeds the engine's air by {size} at full boost, and by less below",
-        "pressure-test the charge pipes, cooler and clamps, mend them, and log again",
+ROUNDING_TOLD = 0.002
+# What is as likely as this is a warning, even where it would not move the table. Our choice.
+LIKELY = 0.2
+# What is at work, what it does to the logs, what to do about it.
+_DOUBTS = {
+    "leak": (
+        "air lost between the air-flow sensor and the engine",
+        "leak",
+        "the sensor counts air that the engine never gets, the more the higher the boost",
+        "pressure-test charge pipes, cooler and clamps, mend what leaks, and log again",
     ),
     "pulsation": (
-        "pulsation at low speed",
-        "at the lowest speeds the reading is {size} too high for the same signal elsewhere",
-        "leave the low-flow end of the table alone; damp the pulses or move the sensor away "
-        "from the compressor or throttle",
+        "pulses in the tube",
+        "pulsation",
+        "backward flow at low speed under load is counted as air; the same signal means another "
+        "flow elsewhere, and a table over the signal cannot hold both",
+        "damp the pulses or move the sensor away from compressor or throttle, and log again",
+    ),
+    "pressure": (
+        "a manifold-pressure sensor that reads otherwise than before",
+        "manifold_pressure",
+        "speed density moves with it, and a table would be bent to follow a wrong pressure",
+        "log five seconds with the ignition on and the engine still, compare with a barometer, "
+        "check hose and sensor, and log again",
+    ),
+    "temperature": (
+        "a charge temperature that reads otherwise than before",
+        "charge_temperature",
+        "speed density moves with it, and a table would be bent to follow a wrong temperature",
+        "compare the sensor with a thermometer, let the engine cool alike before each run, and "
+        "log again",
+    ),
+    "recirculation": (
+        "exhaust gas in the charge",
+        "recirculation",
+        "speed density counts it as air",
+        "test with the valve shut, or log the recirculation rate",
     ),
 }
-_VARIABLE_WORDS = {
-    "engine_speed": ("engine speed", 1.0, "1/min"),
-    "manifold_pressure": ("manifold pressure", 1e-3, "kPa"),
-}
-
-
-def cause_finding(test: CauseTest, *, forced: bool) -> Finding | None:
-    """Return the finding of a cause that is named, or that cannot be excluded."""
-    if test.status == "excluded":
-        return None
-    name, effect, fix = _CAUSE_WORDS[test.cause]
-    size = f"{100.0 * test.size.value:.1f} % ({_range(test.size.low, test.size.high)})"
-    if test.status == "not_excluded":
-        return Finding(
-            code=f"{test.cause}_not_excluded",
-            severity=Severity.WARNING if test.size.value > 0.01 else Severity.INFO,
-            message=f"{name} cannot be told from a bend of the sensor's curve: odds "
-            f"{test.odds:.2g} to 1, size {size}",
-            fix="log part load too, so that the same signal occurs at several speeds and boosts",
-        )
-    refuse = test.cause in REFUSING
-    told = "baked into the table as asked" if forced else "not baked into the table"
-    return Finding(
-        code=test.cause,
-        severity=Severity.ERROR if refuse else Severity.WARNING,
-        message=f"{name}: {effect.format(size=size)}; odds {test.odds:.2g} to 1 against a bend of "
-        f"the sensor's curve; {told}",
-        fix=fix,
-    )
-
-
-def covariate_finding(test: CovariateTest) -> Finding | None:
-    """Return the finding that a one-dimensional table cannot mend the whole of it."""
-    name, scale, unit = _VARIABLE_WORDS[test.variable]
-    if not test.tested:
-        return Finding(
-            code=f"{test.variable}_not_tested",
-            severity=Severity.INFO,
-            message=f"each signal occurred at one {name} only: whether the reading depends on "
-            f"{name} at the same signal is not tested",
-            fix="add a drive over part load to the full-load sweeps",
-        )
-    if not test.depends:
-        return None
-    return Finding(
-        code="not_a_table_alone",
-        severity=Severity.WARNING,
-        message=f"at the same signal the error changes with {name} by "
-        f"{100.0 * abs(test.effect.value):.1f} % over the range logged, most at "
-        f"{test.low * scale:.0f} to {test.high * scale:.0f} {unit} "
-        f"({100.0 * test.excess:+.1f} %); a table over the signal alone cannot mend that part, "
-        "and the correction given is the mean over what was logged",
-        fix="look for pulsation, recirculation or a leak there before changing the table",
-    )
-
-
-def gap_finding(gap: RouteGap, suspect: str) -> Finding:
-    """Return the finding that two routes contradict each other."""
-    words = {
-        "speed_density": (
-            "manifold_pressure_suspected",
-            "the manifold pressure (or charge temperature, or breathing) is the likelier fault: "
-            "fuel x lambda and the air-flow sensor agree with each other",
-            "compare manifold pressure with a barometer at standstill, check its hose and sensor",
-        ),
-        "fuel_lambda": (
-            "fuel_or_lambda_suspected",
-            "fuel quantity or lambda is the likelier fault: speed density and the air-flow "
-            "sensor agree with each other",
-            "check the lambda sensor in free air and the fuel scale",
-        ),
-        "": (
-            "routes_disagree",
-            "which of them is wrong, these logs cannot tell",
-            "check manifold pressure against a barometer and lambda in free air, and log again",
-        ),
-    }
-    code, story, fix = words[suspect]
-    return Finding(
-        code=code,
-        severity=Severity.ERROR,
-        message=f"{gap.first} and {gap.second} differ by {100.0 * gap.gap.value:+.1f} % "
-        f"({_range(gap.gap.low, gap.gap.high)}), {abs(gap.z):.1f} standard uncertainties: "
-        f"{gap.first} makes the sensor read {100.0 * gap.first_skew:+.1f} %, {gap.second} "
-        f"{100.0 * gap.second_skew:+.1f} %; {story}",
-        fix=fix,
-    )
-
-
 _ROUTE_FAULTS = {
-    "speed_density": ("manifold pressure, charge temperature or breathing", "fuel and lambda"),
-    "fuel_lambda": ("fuel quantity or lambda", "manifold pressure and charge temperature"),
+    speed_density.METHOD: (
+        "manifold pressure, charge temperature or breathing",
+        "fuel and lambda",
+    ),
+    fuel_lambda.METHOD: ("fuel quantity or lambda", "manifold pressure and charge temperature"),
 }
 
 
-def single_route_finding(method: str) -> Finding:
-    """Return the warning that nothing checks the only route."""
-    faults, other = _ROUTE_FAULTS[method]
+def doubt_finding(doubt: Doubt, *, forced: bool) -> Finding:
+    """Return the finding of something beside the table that may be at work."""
+    name, code, effect, fix = _DOUBTS[doubt.name]
+    if doubt.name == "leak":
+        code = doubt.cause.value
+    sure = f"probability {100.0 * doubt.probability:.0f} %"
+    if not doubt.refuses:
+        return Finding(
+            code=f"{code}_not_excluded",
+            severity=Severity.WARNING if doubt.probability >= LIKELY else Severity.INFO,
+            message=f"{name} is not excluded ({sure}), but would change the table by less than "
+            "its interval",
+            fix=fix,
+        )
+    moved = (
+        "without it the logs cannot be explained"
+        if not np.isfinite(doubt.move)
+        else f"with it the table differs by {100.0 * np.expm1(doubt.move):.1f} % (root mean "
+        "square of the measured breakpoints)"
+    )
+    told = "baked into the table as asked" if forced else "not baked into a table"
     return Finding(
-        code="single_route",
-        severity=Severity.WARNING,
-        message=f"{method} is the only route to the true flow: a fault of {faults} between "
-        "baseline and now would look like one of the air-flow sensor",
-        fix=f"log {other} too, or check those sensors first",
+        code=code if doubt.probability >= 0.5 else f"{code}_suspected",
+        severity=Severity.WARNING if forced else Severity.ERROR,
+        message=f"{name} ({sure}): {effect}; {moved}; {told}",
+        fix=fix,
     )
 
 
-def still_reading_finding(method: str, change_ln: float, scale: Interval) -> Finding:
-    """Return the finding that the route moved while the reading stood still."""
-    faults, other = _ROUTE_FAULTS[method]
-    code = "manifold_pressure_suspected" if method == "speed_density" else "routes_disagree"
-    return Finding(
-        code=code,
-        severity=Severity.ERROR,
-        message=f"at the same speed the sensor reads as before ({100.0 * np.expm1(change_ln):+.1f} "
-        f"%), and only {method} moved, by {100.0 * (scale.value - 1.0):+.1f} %: either {faults} is "
-        "at fault, or a change of the air is cancelled by the sensor's error to the percent",
-        fix=f"compare the manifold pressure with a barometer at standstill, log {other} too, or "
-        "add --force-cause if those sensors were checked",
-    )
-
-
-def recirculation_finding() -> Finding:
-    """Return the finding that the only route counts exhaust gas as air."""
-    return Finding(
-        code="recirculation_in_reference",
-        severity=Severity.ERROR,
-        message="exhaust gas recirculation is suspected in these logs, and speed density, the "
-        "only route here, counts the gas as air: what looks like an error of the sensor may be an "
-        "open valve",
-        fix="test with the valve shut, log the recirculation rate, or add fuel and lambda",
-    )
-
-
-def table_findings(cells: Sequence[Cell], max_step: float) -> list[Finding]:
+def table_findings(cells: Sequence[Cell], step: Step) -> list[Finding]:
     """Return what the new table itself calls for: limited steps, held ends, order."""
-    found = []
-    limited = [c for c in cells if abs(np.log(c.wanted)) > np.log1p(max_step) * (1 + 1e-9)]
+    max_step, share = step.largest, step.share
+    found = [_share_finding(share)] if share < 1.0 else []
+    asked = [(c, share * np.log(c.wanted)) for c in cells if c.wanted > 0.0]
+    limited = [c for c, ln in asked if abs(ln) > np.log1p(max_step) * (1 + 1e-9)]
     if limited:
         most = max(limited, key=lambda c: abs(np.log(c.wanted)))
         found.append(
@@ -188,17 +114,17 @@ def table_findings(cells: Sequence[Cell], max_step: float) -> list[Finding]:
             Finding(
                 code="held_breakpoints",
                 severity=Severity.INFO,
-                message=f"{held} of {len(cells)} breakpoints lie outside the logged range; they "
-                "carry the factor, not a measurement",
+                message=f"{held} of {len(cells)} breakpoints lie beyond what was measured; they "
+                "carry the mean factor of the measured ones, never a bend carried on",
                 fix="log the range that the engine uses, idle to full load",
             )
         )
     moved = [
         c
-        for c in cells
+        for c, ln in asked
         if c.flow_old > 0.0
-        and abs(np.log(c.correction / c.wanted)) > 1e-4
-        and abs(np.log(c.wanted)) <= np.log1p(max_step)
+        and abs(np.log(c.correction) - ln) > 1e-4
+        and abs(ln) <= np.log1p(max_step)
     ]
     if moved:
         found.append(
@@ -212,17 +138,91 @@ def table_findings(cells: Sequence[Cell], max_step: float) -> list[Finding]:
     return found
 
 
-def baseline_finding(half_width: float) -> Finding:
+def rounding_finding(table: TransferTable, flow_kgps: FloatArray) -> Finding | None:
+    """Return what whole numbers cost, where the table is typed in them and it matters."""
+    if table.layout is None or not table.layout.whole:
+        return None
+    flow = flow_kgps / table.flow_factor
+    lost = np.abs(np.round(flow) - flow) / np.maximum(np.abs(flow), 1.0)
+    worst = int(np.argmax(lost))
+    if lost[worst] < ROUNDING_TOLD:
+        return None
+    return Finding(
+        code="whole_numbers",
+        severity=Severity.INFO,
+        message="the table is typed in whole numbers, and so is the new one: rounding moves the "
+        f"flow by up to {100.0 * lost[worst]:.1f} % (at {flow[worst]:.4g} {table.flow_unit})",
+        fix="type one flow with a decimal, such as 25.0, if the controller takes it",
+    )
+
+
+def _share_finding(share: float) -> Finding:
+    """Return the reminder that only a part of the correction is in the table."""
+    return Finding(
+        code="part_applied",
+        severity=Severity.INFO,
+        message=f"{100.0 * share:g} % of the correction is in this table; low and high are those "
+        "of the whole of it",
+        fix="log again with this table in force, and run the next pass",
+    )
+
+
+def bend_finding(cells: Sequence[Cell]) -> Finding:
+    """Return what is to say of a curve that bends about an unchanged mean."""
+    known = [c for c in cells if c.support is Support.MEASURED] or list(cells)
+    low, high = (pick(known, key=lambda c: c.wanted) for pick in (min, max))
+    return Finding(
+        code="bend_about_the_mean",
+        severity=Severity.WARNING,
+        message="the mean reading is not shown to have changed, but its curve is bent: the logs "
+        f"ask for {100.0 * (low.wanted - 1.0):+.1f} % at {1e3 * low.flow_old:.3g} g/s and "
+        f"{100.0 * (high.wanted - 1.0):+.1f} % at {1e3 * high.flow_old:.3g} g/s",
+        fix="log more runs over the whole range of flow; once the change is shown it is written",
+    )
+
+
+def single_route_finding(method: str) -> Finding:
+    """Return the warning that nothing checks the only route."""
+    faults, other = _ROUTE_FAULTS.get(method, ("that route", "another route"))
+    return Finding(
+        code="single_route",
+        severity=Severity.WARNING,
+        message=f"{method} is the only route to the true flow: a fault of {faults} between "
+        "baseline and now would look like one of the air-flow sensor",
+        fix=f"log {other} too, or check those sensors first",
+    )
+
+
+def baseline_finding(scale: Interval) -> Finding:
     """Return the warning that the reference is only as good as an absolute value."""
     return Finding(
         code="no_baseline",
         severity=Severity.WARNING,
         message="no baseline logs: the true flow rests on absolute values (volumetric efficiency, "
-        f"fuel scale, sensors), so that the correction is known to +-{100.0 * half_width:.1f} % "
-        "only",
+        f"fuel scale, sensors), so that the correction is known to +-"
+        f"{100.0 * scale.half_width:.1f} % only",
         fix="add --baseline with logs of the old tube and the trusted table",
     )
 
 
-def _range(low: float, high: float) -> str:
-    return f"{100.0 * low:+.1f} to {100.0 * high:+.1f} %"
+def nothing_usable_finding() -> Finding:
+    """Return the error that no state under load can be compared."""
+    return Finding(
+        code="nothing_to_compare",
+        severity=Severity.ERROR,
+        message="nothing under load is usable in the logs, or in the baseline: no breakpoint can "
+        "be judged",
+        fix="log full-load pulls, steady holds or a drive under load, with baseline and present "
+        "tube alike; see what became of each log",
+    )
+
+
+def region_finding(kind: str, reason: str, seconds: float, logs: int) -> Finding:
+    """Return what was driven and not used."""
+    place = "one log" if logs == 1 else f"{logs} logs"
+    return Finding(
+        code="region_not_used",
+        severity=Severity.INFO,
+        message=f"{kind}: {seconds:.0f} s in {place} not used: {reason}",
+        fix="nothing to mend, unless breakpoints of that region matter",
+    )

@@ -24,26 +24,34 @@ class SignalKind(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
-    """How the file was written, so that the new one can be written the same way."""
+    """How the file was written, so that the new one can be written the same way.
 
-    head: tuple[str, ...]
+    `places` holds line and field of each breakpoint's flow among `lines`.
+    """
+
+    lines: tuple[str, ...]
     delimiter: str
     decimal: str
     newline: str
     encoding: str
     signal_text: tuple[str, ...]
-    flow_first: bool
+    flow_text: tuple[str, ...]
+    places: tuple[tuple[int, int], ...]
     flow_decimals: int
-    tail: tuple[str, ...] = ()
+
+    @property
+    def whole(self) -> bool:
+        """Whether all flows are typed as whole numbers; the new ones are then whole too."""
+        return self.flow_decimals == 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TransferTable:
     """A transfer table.
 
-    `signal` and `flow_kgps` have shape (n,), in the order of the file; the signal rises or
-    falls strictly, and the flow does so too. `signal` is in the unit of `kind`; `flow_kgps` is
-    `flow_factor` times the printed flow.
+    `signal` and `flow_kgps` have shape (n,), in the order of the file, which may be any; over the
+    rising signal the flow only rises or only falls, and may stay flat. `signal` is in the unit of
+    `kind`; `flow_kgps` is `flow_factor` times the printed flow.
     """
 
     signal: FloatArray
@@ -56,7 +64,7 @@ class TransferTable:
 
     def flow_at(self, signal: ArrayLike) -> FloatArray:
         """Return the flow at a signal, NaN outside the table. [kg/s]"""
-        order = np.argsort(self.signal)
+        order = np.argsort(self.signal, kind="stable")
         return np.asarray(
             np.interp(
                 np.asarray(signal, dtype=float),
@@ -68,23 +76,28 @@ class TransferTable:
         )
 
 
-def require_strictly_monotone(values: FloatArray, *, column: str, where: str) -> None:
-    """Raise unless `values` rise strictly or fall strictly.
+def require_monotone(table: TransferTable) -> None:
+    """Raise unless each signal has one flow, and the flow only rises or only falls over it.
 
     Raises
     ------
     InputError
-        That names the first row which breaks the order.
+        That names the row which breaks the order.
     """
-    steps = np.diff(values)
-    sign = np.sign(values[-1] - values[0]) or 1.0
-    bad = np.flatnonzero(steps * sign <= 0.0)
-    if bad.size:
-        row = int(bad[0]) + 1
-        raise InputError(
-            f"the {column} of the transfer table is not strictly monotone",
-            where=f"{where}, data row {row + 1}",
-            got=f"{values[row - 1]:g} and then {values[row]:g}",
-            allowed=f"a {column} that only rises, or only falls, with no equal neighbours",
-            fix="mend or delete the row; a flat end of a table is written as one row",
-        )
+    order = np.argsort(table.signal, kind="stable")
+    signal, flow = table.signal[order], table.flow_kgps[order]
+    steps = np.diff(flow)
+    sign = float(np.sign(flow[-1] - flow[0]))
+    bad = np.flatnonzero((steps * sign < 0.0) | ((np.diff(signal) == 0.0) & (steps != 0.0)))
+    if sign != 0.0 and not bad.size:
+        return
+    at = int(bad[0]) + 1 if bad.size else flow.size - 1
+    unit = table.flow_factor
+    raise InputError(
+        "the flow of the transfer table is not monotone over the signal",
+        where=f"{table.path}, data row {int(order[at]) + 1}",
+        got=f"{signal[at - 1]:g} {table.kind.value}: {flow[at - 1] / unit:g}, and then "
+        f"{signal[at]:g} {table.kind.value}: {flow[at] / unit:g} {table.flow_unit}",
+        allowed="one flow a signal; a flow that only rises, or only falls, with the signal",
+        fix="mend or delete the row",
+    )

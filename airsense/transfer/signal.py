@@ -51,6 +51,7 @@ def through_table(log: Log, table: TransferTable) -> SignalLog:
         channel = log["mass_air_flow"]
         top = float(np.max(table.flow_kgps))
         flow = np.where(channel.value <= top * (1.0 + 1e-3), channel.value, np.nan)
+        _require_inside(np.isfinite(flow), channel, table, log.path)
         flow = np.minimum(flow, top)
         flow, findings = _inside(flow, channel, table, log.path)
     else:
@@ -88,16 +89,26 @@ def in_table_unit(channel: Channel, table: TransferTable, where: str) -> FloatAr
     if unit is not None:
         values = _converted(values, unit, table.kind, f"{where}, column {channel.header}")
     low, high = np.min(table.signal), np.max(table.signal)
-    inside = float(np.mean((values >= low) & (values <= high))) if values.size else 0.0
-    if inside < MIN_SHARE_INSIDE:
-        raise InputError(
-            "the logged signal does not fit the transfer table",
-            where=f"{where}, column {channel.header}",
-            got=f"{100.0 * inside:.0f} % of the samples inside the table",
-            allowed=f"a signal between {low:g} and {high:g} {table.kind.value}",
-            fix="check that table and log are of the same sensor, and the unit in both headers",
-        )
+    _require_inside((values >= low) & (values <= high), channel, table, where)
     return values
+
+
+def _require_inside(
+    inside: NDArray[np.bool_], channel: Channel, table: TransferTable, where: str
+) -> None:
+    share = float(np.mean(inside)) if inside.size else 0.0
+    if share >= MIN_SHARE_INSIDE:
+        return
+    low, high = np.min(table.signal), np.max(table.signal)
+    top = float(np.max(table.flow_kgps)) / table.flow_factor
+    raise InputError(
+        "the logged signal does not fit the transfer table",
+        where=f"{where}, column {channel.header}",
+        got=f"{100.0 * share:.0f} % of the samples inside the table",
+        allowed=f"a signal between {low:g} and {high:g} {table.kind.value}, a flow up to {top:g} "
+        f"{table.flow_unit}",
+        fix="check that table and log are of the same sensor, and the unit in both headers",
+    )
 
 
 def _converted(values: FloatArray, unit: Unit, kind: SignalKind, where: str) -> FloatArray:
@@ -192,5 +203,7 @@ def _flow_resolution(channel: Channel, table: TransferTable) -> float:
     """Return the step of the flow that one step of the signal makes, in mid table."""
     if channel.name == "mass_air_flow":
         return channel.resolution
-    slope = np.abs(np.diff(table.flow_kgps) / np.diff(table.signal))
+    order = np.argsort(table.signal)
+    step = np.diff(table.signal[order])
+    slope = np.abs(np.diff(table.flow_kgps[order])[step > 0.0] / step[step > 0.0])
     return float(np.median(slope) * channel.resolution)

@@ -1,8 +1,8 @@
 """Coverage study: do the intervals hold the truth, are the verdicts right, is the cause named?
 
-Run as `python -m tests.bench.coverage [--campaigns 1000] [--seed 7] [--cells a,b]`. Campaigns come
-from the forward model with unmodelled effects switched on: lag, heat soak, drift of volumetric
-efficiency with pressure ratio, smoke-limit feedback.
+Run as `python -m tests.bench.coverage [--campaigns 1000] [--seed 7] [--cells "a;b"]`. Campaigns
+come from the forward model with unmodelled effects switched on: lag, heat soak, drift of
+volumetric efficiency with pressure ratio, smoke-limit feedback.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import argparse
 import os
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from math import ceil
@@ -25,6 +25,8 @@ from airsense.jobs.compare import compare_logs
 from airsense.results import Interval
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.engines import ENGINES
+from airsense.simulate.parts import Parts, parts_of
+from tests.bench.answers import GAIN_WORDS, answer_of
 from tests.bench.coverage_cases import (
     CELLS,
     Cell,
@@ -34,44 +36,85 @@ from tests.bench.coverage_cases import (
     right_words,
 )
 
+PARTS = ("weather", "intake", "demand", "feedback")
+FALSE_BELOW = 0.005  # a gain of the intake below this is none
+REAL_FROM = 0.03
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What one campaign gave, against its truth."""
+    """What one campaign gave, against its truth.
+
+    `parts` are the true parts of the engine's change, by counterfactual passes; empty where
+    none were made. What drifted of the engine itself stands with the intake.
+    """
 
     cell: str
     engine: str
     skew: float
+    surplus: float
     change: float
+    parts: Mapping[str, float]
+    found_parts: Mapping[str, Interval]
     found_skew: Interval
+    found_surplus: Interval
     found_change: Interval
     verdict: str
+    reading_cause: str
     ranked: tuple[str, ...]
     group: frozenset[str]
     two_routes: bool
     shows: bool
 
+    @property
+    def intake(self) -> float | None:
+        """The intake's true part, where it is known."""
+        return self.parts.get("intake")
 
-def judge(campaign: SimulatedCampaign) -> Outcome:
+    @property
+    def wrong(self) -> bool:
+        """Whether the verdict claims what is not there."""
+        return confidently_wrong(self.verdict, self.surplus, self.change, self.intake)
+
+    @property
+    def right(self) -> bool:
+        """Whether the verdict is one of the right ones."""
+        return self.verdict in right_words(self.surplus, self.change, self.intake)
+
+
+def judge(campaign: SimulatedCampaign, parts: Parts | None = None) -> Outcome:
     """Compare one campaign and put its truth beside the answer."""
     result = compare_logs(campaign.before, campaign.after, campaign.setup)
-    pair = result.pairs[0]
-    low, high = result.window.engine_speed_rpm
-    first = pair.causes[0]
-    alike = {c.value for c in first.not_separable_from} | {first.cause.value}
+    answer = answer_of(result)
+    if answer.window_rpm is None:
+        raise InputError("sweeps share no window", where=campaign.case.name)
+    low, high = answer.window_rpm
+    keys = {name: f"airflow_change_{name}" for name in PARTS}
     return Outcome(
         cell=campaign.case.name,
         engine=campaign.engine.name,
-        skew=float(campaign.truth.skew(low, high)),
-        change=float(campaign.truth.airflow_change(low, high)),
-        found_skew=pair.sensor_skew,
-        found_change=pair.airflow_change,
-        verdict=pair.verdict.value,
-        ranked=tuple(c.cause.value for c in pair.causes),
-        group=frozenset(alike),
+        skew=campaign.skew(low, high),
+        surplus=campaign.surplus(low, high),
+        change=campaign.truth.airflow_change(low, high),
+        parts={} if parts is None else true_parts(parts, low, high),
+        found_parts={n: answer.intervals[k] for n, k in keys.items() if k in answer.intervals},
+        found_skew=answer.intervals["sensor_skew"],
+        found_surplus=answer.intervals["indicated_surplus"],
+        found_change=answer.intervals["airflow_change"],
+        verdict=answer.verdict,
+        reading_cause=answer.reading_cause,
+        ranked=answer.causes,
+        group=answer.group,
         shows=shows(campaign, low, high),
-        two_routes=sum(e.used for e in pair.estimates) >= 2,
+        two_routes=answer.routes_used >= 2,
     )
+
+
+def true_parts(parts: Parts, low: float, high: float) -> dict[str, float]:
+    """Return the true parts in the window, by name, as plain fractions."""
+    found = {name: parts.change(name, low, high) for name in PARTS}
+    found["intake"] = (1.0 + found["intake"]) * (1.0 + parts.change("engine", low, high)) - 1.0
+    return found
 
 
 def shows(campaign: SimulatedCampaign, low: float, high: float) -> bool:
@@ -85,22 +128,18 @@ def shows(campaign: SimulatedCampaign, low: float, high: float) -> bool:
         or case.leak_before_compressor
     ):
         return True
-    truth = campaign.truth
-    apart = (
-        truth.change(truth.reading, low, high)
-        + truth.change(truth.sensor_flow, low, high)
-        - truth.change(truth.airflow, low, high)
-    )
-    return abs(float(apart)) >= 0.01
+    return abs(campaign.truth.surplus(low, high)) >= 0.01
 
 
 def _work(task: tuple[int, int, int, int]) -> list[Outcome | str]:
     cell_index, engine_index, count, seed = task
     cases = draw_cases(CELLS[cell_index], count, np.random.default_rng(seed))
     rows: list[Outcome | str] = []
-    for campaign in simulate_campaigns(ENGINES[engine_index], cases, seed):
+    engine = ENGINES[engine_index]
+    split = parts_of(engine, cases, seed)
+    for campaign, parts in zip(simulate_campaigns(engine, cases, seed), split, strict=True):
         try:
-            rows.append(judge(campaign))
+            rows.append(judge(campaign, parts))
         except InputError as error:
             rows.append(f"{campaign.case.name}: {error.what}")
     return rows
@@ -125,6 +164,11 @@ def half_width(rows: Sequence[Outcome]) -> float:
     return float(np.median([r.found_skew.half_width for r in rows]))
 
 
+def covered_surplus(rows: Sequence[Outcome]) -> float:
+    """Return the share of intervals of the surplus that hold the truth."""
+    return float(np.mean([r.found_surplus.contains(r.surplus) for r in rows]))
+
+
 def covered(rows: Sequence[Outcome]) -> tuple[float, float]:
     """Return the share of intervals that hold the truth: skew, true change."""
     return (
@@ -136,7 +180,9 @@ def covered(rows: Sequence[Outcome]) -> tuple[float, float]:
 def line(cell: Cell, rows: Sequence[Outcome]) -> str:
     """Return one row of the table."""
     skew, change = covered(rows)
-    wrong = sum(confidently_wrong(r.verdict, r.skew, r.change) for r in rows)
+    surplus = covered_surplus(rows)
+    half_surplus = float(np.median([r.found_surplus.half_width for r in rows]))
+    wrong = sum(r.wrong for r in rows)
     causes = frozenset(cell.cause.split("+"))
     shown = [r for r in rows if r.shows] or rows
     first = float(np.mean([r.ranked[0] in causes for r in shown]))
@@ -144,11 +190,38 @@ def line(cell: Cell, rows: Sequence[Outcome]) -> str:
     half_change = float(np.median([r.found_change.half_width for r in rows]))
     bias = float(np.median([r.found_skew.value - r.skew for r in rows]))
     words = ", ".join(f"{w} {n}" for w, n in Counter(r.verdict for r in rows).most_common())
-    return (
-        f"| {cell.name} | {len(rows)} | {skew:.2f} | {change:.2f} | {100 * half_width(rows):.2f} | "
-        f"{100 * half_change:.2f} | {100 * bias:+.2f} | {first:.2f} | {group:.2f} | {wrong} | "
-        f"{words} |"
-    )
+    shares = f"{surplus:.2f} | {skew:.2f} | {change:.2f}"
+    widths = [100.0 * w for w in (half_surplus, half_width(rows), half_change)]
+    sizes = f"{widths[0]:.2f} | {widths[1]:.2f} | {widths[2]:.2f} | {100 * bias:+.2f}"
+    named = f"{first:.2f} | {group:.2f} | {wrong}"
+    return f"| {cell.name} | {len(rows)} | {shares} | {sizes} | {named} | {words} |"
+
+
+def parts_line(cell: Cell, rows: Sequence[Outcome]) -> str:
+    """Return one row of the table of parts; a part that is not given is not counted."""
+    cells = [cell.name, str(len(rows))]
+    for name in PARTS:
+        given = [r for r in rows if name in r.found_parts]
+        held = [r.found_parts[name].contains(r.parts[name]) for r in given]
+        cells.append(f"{np.mean(held):.2f} of {len(held)}" if held else "-")
+    widths = [r.found_parts["intake"].half_width for r in rows if "intake" in r.found_parts]
+    cells.append(f"{100.0 * np.median(widths):.2f}" if widths else "-")
+    claimed = [r.verdict in GAIN_WORDS for r in rows if r.parts["intake"] < FALSE_BELOW]
+    found = [r.verdict in GAIN_WORDS for r in rows if r.parts["intake"] >= REAL_FROM]
+    cells += [f"{sum(claimed)} of {len(claimed)}", f"{sum(found)} of {len(found)}"]
+    return "| " + " | ".join(cells) + " |"
+
+
+def parts_report(rows: Sequence[Outcome]) -> list[str]:
+    """Return the table of the parts as Markdown."""
+    heads = ["cell", "n", *(f"covers {name}" for name in PARTS), "half-width intake %"]
+    heads += [f"claimed below {FALSE_BELOW:.1%}", f"found from {REAL_FROM:.1%}"]
+    lines = ["", "| " + " | ".join(heads) + " |", "|---" * len(heads) + "|"]
+    for cell in CELLS:
+        own = [r for r in rows if r.cell == cell.name]
+        if own:
+            lines.append(parts_line(cell, own))
+    return lines
 
 
 def confusion(rows: Sequence[Outcome]) -> list[str]:
@@ -158,6 +231,7 @@ def confusion(rows: Sequence[Outcome]) -> list[str]:
     for title, found in (
         ("verdict", lambda r: r.verdict),
         ("cause ranked first", lambda r: r.ranked[0]),
+        ("cause of the reading", lambda r: r.reading_cause),
     ):
         counts = Counter((planted[r.cell], found(r)) for r in rows)
         columns = [word for word, _ in Counter(found(r) for r in rows).most_common()]
@@ -173,35 +247,37 @@ def confusion(rows: Sequence[Outcome]) -> list[str]:
 def report(rows: Sequence[Outcome]) -> str:
     """Return the tables as Markdown."""
     lines = [
-        "| cell | n | covers skew | covers change | half-width skew % | change % | bias skew % | "
-        "cause first | in group | confidently wrong | verdicts |",
-        "|---|---|---|---|---|---|---|---|---|---|---|",
+        "| cell | n | covers surplus | covers skew | covers change | half-width surplus % | "
+        "skew % | change % | bias skew % | cause first | in group | confidently wrong | verdicts |",
+        "|---" * 13 + "|",
     ]
     for cell in CELLS:
         own = [r for r in rows if r.cell == cell.name]
         if own:
             lines.append(line(cell, own))
+    lines += parts_report(rows)
     lines += confusion(rows)
     clean = {c.name for c in CELLS if c.clean}
     planted = {c.name: frozenset(c.cause.split("+")) for c in CELLS}
     asked = [r for r in rows if r.cell in clean and decidable(r.skew, r.change)]
-    right = float(np.mean([r.verdict in right_words(r.skew, r.change) for r in asked]))
+    right = float(np.mean([r.right for r in asked])) if asked else float("nan")
     both = [r for r in rows if r.two_routes and r.cell in clean]
     skew, change = covered(rows)
     named = float(
         np.mean([bool(planted[r.cell] & r.group) for r in rows if r.two_routes and r.shows])
     )
-    wrong = [r for r in rows if confidently_wrong(r.verdict, r.skew, r.change)]
+    wrong = [r for r in rows if r.wrong]
     lines += [
         "",
-        f"campaigns {len(rows)}; coverage of skew {skew:.3f}, of true change {change:.3f}",
+        f"campaigns {len(rows)}; coverage of surplus {covered_surplus(rows):.3f}, "
+        f"of skew {skew:.3f}, of true change {change:.3f}",
         f"median half-width of the skew, both routes, clean cells: {100 * half_width(both):.2f} %",
         f"verdict right in {100 * right:.1f} % of {len(asked)} decidable clean campaigns",
         f"cause first or in its named group, both routes: {100 * named:.1f} %",
         f"confidently wrong: {len(wrong)}",
     ]
     lines += [f"  wrong: {r}" for r in wrong]
-    missed = [r for r in asked if r.verdict not in right_words(r.skew, r.change)]
+    missed = [r for r in asked if not r.right]
     lines += [
         f"  missed: {r.cell}, {r.engine}: {r.verdict}, skew {100 * r.skew:+.1f} % "
         f"change {100 * r.change:+.1f} %"
@@ -218,7 +294,7 @@ def main() -> None:
     parser.add_argument("--cells", default="")
     given = parser.parse_args()
     start = time.perf_counter()
-    rows = study(given.campaigns, given.seed, [c for c in given.cells.split(",") if c])
+    rows = study(given.campaigns, given.seed, [c for c in given.cells.split(";") if c])
     print(report([r for r in rows if isinstance(r, Outcome)]))
     for refused in [r for r in rows if isinstance(r, str)]:
         print("refused:", refused)

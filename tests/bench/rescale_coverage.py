@@ -1,8 +1,9 @@
 """How good is a rescaled table? Simulated tube changes on three engines, with known truth.
 
 Run as a script: ``python -m tests.bench.rescale_coverage [CAMPAIGNS]``. Prints, for each kind of
-case, the root mean square error of the measured breakpoints, how many of their 95 % intervals hold
-the truth, the verdicts and the named causes.
+case, the root mean square error of the measured breakpoints, how many of their 95 % intervals and
+of those of held breakpoints hold the truth, the decisions, the named causes, and how often a
+comparison of the same logs says something else of the reading.
 """
 
 from __future__ import annotations
@@ -12,16 +13,18 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
+from airsense.jobs.compare import compare_logs
 from airsense.jobs.rescale import rescale_logs
+from airsense.jobs.rescaling.result import RescaleResult
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
+from airsense.simulate.case import Case, Driving
 from airsense.simulate.engines import ENGINES
 from airsense.simulate.sensor import rescaled_table, transfer_table
 from airsense.transfer.model import SignalKind, TransferTable
-from airsense.transfer.result import RescaleResult
 
 
 @dataclass
@@ -29,18 +32,29 @@ class Score:
     """What came out over the campaigns of one kind."""
 
     errors: list[float] = field(default_factory=list)
+    written: list[float] = field(default_factory=list)
     hits: list[bool] = field(default_factory=list)
+    held_hits: list[bool] = field(default_factory=list)
     half_widths: list[float] = field(default_factory=list)
     measured: list[int] = field(default_factory=list)
     words: Counter = field(default_factory=Counter)
     monotone: bool = True
+    contradictions: int = 0
 
     def line(self, name: str) -> str:
-        rms = 100.0 * float(np.sqrt(np.mean(np.square(self.errors))))
+        def of(values: list, how) -> str:
+            return f"{100.0 * how(values):5.1f}" if values else "    -"
+
+        def rms(values: list) -> float:
+            return float(np.sqrt(np.mean(np.square(values))))
+
         return (
-            f"{name:28s} rms {rms:5.2f} %  covered {100.0 * np.mean(self.hits):5.1f} %  "
-            f"half-width {100.0 * np.median(self.half_widths):4.2f} %  "
-            f"measured {np.mean(self.measured):4.1f}  {dict(self.words)}"
+            f"{name:28s} rms {of(self.errors, rms)} % (written {of(self.written, rms)} %)  "
+            f"covered {of(self.hits, np.mean)} %  "
+            f"held {of(self.held_hits, np.mean)} %  "
+            f"half-width {of(self.half_widths, np.median)} %  "
+            f"measured {np.mean(self.measured):4.1f}  contradictions {self.contradictions}  "
+            f"{dict(self.words)}"
         )
 
 
@@ -65,11 +79,15 @@ def score(campaign: SimulatedCampaign, score: Score) -> RescaleResult:
     true = rescaled_table(campaign.engine, campaign.case).mdot_kgps
     measured = 0
     for cell, flow in zip(result.cells, true, strict=True):
+        truth = flow / cell.flow_old if cell.flow_old > 0.0 else np.nan
+        if cell.support.value == "held" and result.decision.value != "refused" and truth > 0.0:
+            score.held_hits.append(cell.low <= truth <= cell.high)
         if cell.support.value != "measured":
             continue
         measured += 1
-        truth = flow / cell.flow_old
         score.errors.append(cell.correction / truth - 1.0)
+        if result.decision.value == "change":
+            score.written.append(score.errors[-1])
         score.hits.append(cell.low <= truth <= cell.high)
         score.half_widths.append(0.5 * (cell.high - cell.low))
     score.measured.append(measured)
@@ -78,12 +96,26 @@ def score(campaign: SimulatedCampaign, score: Score) -> RescaleResult:
     for finding in result.findings:
         if finding.severity.value == "error":
             score.words[finding.code] += 1
+    score.contradictions += _contradicts(campaign, result)
     new = np.array([cell.flow_new for cell in result.cells])
     score.monotone &= bool(np.all(np.diff(new) > 0.0))
     return result
 
 
-Make = Callable[[np.random.Generator], dict[str, float]]
+def _contradicts(campaign: SimulatedCampaign, result: RescaleResult) -> bool:
+    """Whether a comparison of the same logs says that the reading did not change, or not surely."""
+    pair = compare_logs(campaign.before, campaign.after, campaign.setup).pairs[0]
+    quiet = pair.verdict.value in {"no_change", "undetermined"}
+    changed = pair.reading_cause.value in {"sensor", "air_lost_behind_sensor"}
+    said = result.decision.value
+    if pair.reading_cause.value == "air_lost_behind_sensor":
+        return said != "refused"
+    return (quiet and said == "change") or (changed and said == "leave_it")
+
+
+DRIVES = {"driving": (Driving.DRIVE,), "n_before": 2, "n_after": 2, "sample_rate_hz": 10.0}
+
+Make = Callable[[np.random.Generator], dict[str, Any]]
 
 
 def kinds() -> dict[str, Make]:
@@ -112,6 +144,16 @@ def kinds() -> dict[str, Make]:
             "map_gain": rng.choice([-0.2, -0.08, 0.08]),
             "log_lambda": False,
         },
+        "drive, no change": lambda rng: DRIVES,
+        "drive, scale": lambda rng: {"skew": rng.uniform(-0.08, 0.10), **DRIVES},
+        "drive, shape": lambda rng: {
+            "skew": rng.uniform(-0.05, 0.05),
+            "skew_shape": rng.uniform(-0.05, 0.05),
+            **DRIVES,
+        },
+        "drive, leak": lambda rng: {"leak_after_compressor": rng.uniform(0.03, 0.06), **DRIVES},
+        "drive, pulsation": lambda rng: {"pulsation": rng.uniform(0.06, 0.12), **DRIVES},
+        "drive, pressure gain": lambda rng: {"map_gain": rng.choice([-0.04, 0.04]), **DRIVES},
     }
 
 

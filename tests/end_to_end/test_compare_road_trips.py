@@ -7,6 +7,7 @@ ambient under boost, and apparent breathing falls into two groups (displacement 
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -15,23 +16,60 @@ from airsense.evidence.level import CheckVerdict
 from airsense.evidence.verdict import Verdict
 from airsense.jobs.check import CheckResult, check_logs
 from airsense.jobs.compare import compare_logs
+from airsense.jobs.screen_log import row_of
+from airsense.jobs.screen_relative import with_suspicion
 from airsense.logs.log import Log
-from tests.kit import LONG, NAMES, SETUP, SHORT, needs_trips, trip
+from tests.kit import ACCELERATION, LONG, NAMES, SETUP, SHORT, TRIPS, needs_trips, trip
 
 pytestmark = needs_trips
+MOTORWAY = tuple(sorted(p.name for p in TRIPS.glob("*_motorway.csv")))
+ALL = (LONG, SHORT, ACCELERATION, *MOTORWAY)
 
 
+@cache
 def checked(name: str) -> CheckResult:
     return check_logs([trip(name)], SETUP)
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_one_trip_settles_nothing(name: str) -> None:
+@pytest.mark.parametrize("name", ALL)
+def test_no_trip_of_a_healthy_car_is_called_implausible(name: str) -> None:
     got = checked(name)
     assert got.verdict is CheckVerdict.UNDETERMINED
-    assert got.sensor_error.half_width > 0.10
-    assert got.window.kind == "quasi-steady samples"
-    assert "Undetermined" in got.sentence
+    assert got.sentence.startswith("Undetermined")
+    if got.sensor_error is None:
+        assert "recirculation" in got.sentence
+        assert "no_match" in {f.code for f in got.findings}
+    else:
+        assert got.sensor_error.contains(0.0)
+        assert got.sensor_error.half_width > 0.10
+        assert got.logs[0].used
+
+
+@pytest.mark.parametrize("name", [LONG, MOTORWAY[0]])
+@pytest.mark.parametrize("factor", [0.5, 0.7])
+def test_a_low_reading_that_exhaust_gas_can_make_is_not_the_sensors(
+    name: str, factor: float
+) -> None:
+    got = check_logs([scaled(trip(name), factor)], SETUP)
+    assert got.verdict is CheckVerdict.UNDETERMINED
+    assert got.sensor_error is not None
+
+
+@pytest.mark.parametrize("factor", [1.3, 1.0 / 1.3, 1.15])
+@pytest.mark.parametrize("name", [LONG, MOTORWAY[2], MOTORWAY[-1]])
+def test_a_planted_factor_stands_first_among_the_others(name: str, factor: float) -> None:
+    rows = {n: row_of(n, trip(n), checked(n)) for n in ALL}
+    odd = scaled(trip(name), factor)
+    rows[name] = row_of(name, odd, check_logs([odd], SETUP))
+    found = with_suspicion(list(rows.values()))
+    first = max(found, key=lambda r: -1.0 if r.suspicion is None else r.suspicion)
+    assert first.log == name
+    assert first.against_others is not None
+    assert first.against_others.contains(factor - 1.0)
+    others = [r.suspicion for r in found if r.log != name and r.suspicion is not None]
+    assert first.suspicion is not None
+    assert first.suspicion > 3.0 * max(others)
+    assert max(others) < 1.0
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -74,7 +112,8 @@ def test_two_groups_of_breathing_are_found_and_recirculation_suspected(name: str
 @pytest.mark.parametrize("name", NAMES)
 def test_routes_that_these_logs_lack_are_listed(name: str) -> None:
     rows = {e.method: e for e in checked(name).estimates}
-    assert rows["speed_density"].used
+    error = checked(name).sensor_error
+    assert rows["speed_density"].used == (error is not None)
     assert not rows["fuel_lambda"].used
     assert rows["fuel_lambda"].reason == "neither fuel quantity nor lambda was logged"
     assert not rows["brake_power"].used

@@ -48,11 +48,14 @@ def answered(demo, tmp_path_factory) -> tuple[dict, Path, str]:
 
 def test_json_holds_the_contract(answered):
     result, _, _ = answered
-    assert result["schema"] == "airsense.rescale/1"
+    assert result["schema"] == "airsense.rescale/2"
     assert result["model"] in {"scale", "shape"}
     assert set(result["scale"]) == {"value", "low", "high"}
     assert result["residual_before"] > result["residual_after"]
     assert isinstance(result["findings"], list)
+    assert {log["role"] for log in result["logs"]} == {"before", "after"}
+    assert sum(p["probability"] for p in result["priors"]) <= 1.0 + 1e-9
+    assert result["decision"] == "change"
     for cell in result["cells"]:
         assert cell["support"] in {"measured", "interpolated", "held"}
         assert cell["low"] < cell["correction"] < cell["high"]
@@ -150,7 +153,7 @@ def test_without_a_baseline_it_says_so_and_is_wide(demo, tmp_path):
     answer = json.loads(result.read_text())
     assert answer["scale"]["high"] - answer["scale"]["low"] > 0.06
     assert "no_baseline" in {f["code"] for f in answer["findings"]}
-    assert "no baseline logs" in " ".join(text.split())
+    assert "no baseline logs" in " ".join(text.split()).lower()
 
 
 def test_the_old_tube_needs_no_new_table(demo, tmp_path):
@@ -158,11 +161,14 @@ def test_the_old_tube_needs_no_new_table(demo, tmp_path):
     one, *others = map(str, demo.before)
     args = ["rescale", one, "--engine", str(demo.engine_toml), "--table", str(demo.table)]
     args += [a for path in others for a in ("--baseline", path)]
-    text = run([*args, "--json", str(result)])
+    out = tmp_path / "new.csv"
+    text = run([*args, "--json", str(result), "--out", str(out)])
     answer = json.loads(result.read_text())
+    assert out.read_bytes() == demo.table.read_bytes()
     assert answer["decision"] == "leave_it"
     assert answer["scale"]["low"] < 1.0 < answer["scale"]["high"]
-    assert text.startswith("Leave it")
+    assert "Leave it" in text
+    assert "LEAVE THE TABLE" in text
 
 
 def test_a_second_pass_with_the_new_table_converges(answered, demo, tmp_path):
@@ -186,3 +192,22 @@ def test_us_units_change_the_text_only(demo, tmp_path):
     text = run(arguments(demo, "--units", "us", "--json", str(result)))
     assert "lb/min" in text
     assert json.loads(result.read_text())["cells"][-1]["flow_old"] < 1.0
+
+
+def test_a_part_of_the_correction_is_applied(answered, demo, tmp_path):
+    result = tmp_path / "r.json"
+    run(arguments(demo, "--apply", "50", "--json", str(result)))
+    half = json.loads(result.read_text())["cells"]
+    for cell, whole in zip(half, answered[0]["cells"], strict=True):
+        assert cell["correction"] == pytest.approx(np.sqrt(whole["correction"]), abs=1e-4)
+    with pytest.raises(InputError, match="--apply"):
+        run(arguments(demo, "--apply", "0"))
+
+
+def test_the_baseline_table_may_be_given(answered, demo, tmp_path):
+    """The logs hold the flow as well; through its own table the baseline is the same."""
+    result = tmp_path / "r.json"
+    run(arguments(demo, "--baseline-table", str(demo.table), "--json", str(result)))
+    again = json.loads(result.read_text())
+    assert again["scale"]["value"] == pytest.approx(answered[0]["scale"]["value"], abs=0.003)
+    assert "baseline table" in {i["role"] for i in again["inputs"]}

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from airsense.jobs.rescale import run
-from airsense.transfer.result import Decision
+from airsense.transfer.decision import Decision
 from tests.kit import TRIPS, needs_trips
 
 pytestmark = needs_trips
@@ -41,7 +41,6 @@ def test_no_table_is_made_from_trips_with_recirculation(declared, trip):
     )
     codes = {f.code for f in result.findings}
     assert result.decision is Decision.REFUSED
-    assert "recirculation_in_reference" in codes
+    assert {"nothing_to_compare", "recirculation_suspected", "no_match"} <= codes
     assert "leak_after_compressor" not in codes
-    assert result.scale.half_width > 0.10
     assert all(cell.correction == 1.0 for cell in result.cells)

@@ -2,8 +2,8 @@
 
 import pytest
 
-from airsense.evidence.claims_findings import Check, Outcome
-from airsense.evidence.verdict import Verdict
+from airsense.claims.findings import Check, Outcome
+from airsense.claims.verdict import Verdict
 from airsense.jobs.audit import audit
 from airsense.setup.claims import Claims
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from airsense.evidence.claims_findings import Outcome
-from airsense.evidence.verdict import Verdict
+from airsense.claims.findings import Outcome
+from airsense.claims.verdict import Verdict
 from airsense.jobs.audit import run
 from tests.faults.audit_cases import (
     ENGINES,
@@ -53,7 +53,7 @@ def test_a_sound_comparison_is_not_accused(number, tmp_path):
     result = run(path)
     accused = [f for f in result.findings if f.outcome is Outcome.CONTRADICTED]
     assert accused == []
-    assert result.verdicts[0].verdict is not Verdict.SENSOR_SKEW
+    assert result.verdicts[0].verdict is not Verdict.CONTRADICTED
 
 
 def test_false_accusations_stay_rare_over_many_sound_comparisons(tmp_path):
@@ -73,6 +73,9 @@ def test_a_large_sound_gain_is_called_a_gain(number, tmp_path):
     after = print_row(better_intake(state, 0.045), STYLES[0], noise_of(rng))
     path = tmp_path / "claims.toml"
     claims = claim("brake_power", stated_power(before, after)) + claim("mass_air_flow", "+4 %")
-    path.write_text(claims_toml(state, before, after, STYLES[0], claims=claims), encoding="utf-8")
+    day = 'power_correction = "ISO 1585"\nsession = "one day"'
+    path.write_text(
+        claims_toml(state, before, after, STYLES[0], claims=claims, more=day), encoding="utf-8"
+    )
     verdicts = [v.verdict for v in run(path).verdicts]
-    assert verdicts == [Verdict.GAIN_SUPPORTED, Verdict.GAIN_SUPPORTED]
+    assert verdicts == [Verdict.SUPPORTED, Verdict.SUPPORTED]

@@ -84,7 +84,9 @@ def test_the_template_is_a_sound_campaign(tmp_path: Path) -> None:
 def test_the_commented_keys_of_the_template_are_real_keys(tmp_path: Path) -> None:
     text = template_text(Template.CAMPAIGN)
     lines = [
-        line.removeprefix("# ") if line.startswith("# ") and " = " in line else line
+        line.removeprefix("# ")
+        if line.startswith("# ") and (" = " in line or line.startswith("# ["))
+        else line
         for line in text.splitlines()
     ]
     path = tmp_path / "campaign.toml"
@@ -92,6 +94,9 @@ def test_the_commented_keys_of_the_template_are_real_keys(tmp_path: Path) -> Non
     campaign = load_model(path, Campaign)
     assert campaign.run[0].barometric_pressure_kpa == 97.8
     assert campaign.declared("stock box").depression_kpa == 4.2
+    assert (campaign.run[0].session, campaign.run[1].session) == ("saturday", "")
+    assert campaign.weather.ambient_temperature_c == 19.5
+    assert campaign.measured[0].configuration == "open box"
 
 
 @pytest.mark.parametrize(
@@ -123,6 +128,11 @@ def test_the_commented_keys_of_the_template_are_real_keys(tmp_path: Path) -> Non
          "1013", "kPa absolute"),
         ("relative_humidity = 0.4", "ambient_temperature_c = 295.0", "ambient_temperature_c is",
          "295", "degrees Celsius"),
+        ("price = 400.0", 'price = 400.0\n[[measured]]\nwhat = "recirculation"\n'
+         'configuration = "opne"\nresult = "blocked"', "unknown configuration", "'opne'",
+         "name the configuration"),
+        ("price = 400.0", 'price = 400.0\n[weather]\nhumidity = 0.4', "unknown key humidity",
+         "0.4", "write relative_humidity"),
         ("price = 400.0", "price = -1.0", "price is outside", "-1", "price"),
         ("price = 400.0", "price = nan", "price is outside", "nan", "price"),
         ("price = 400.0", 'price = "cheap"', "price cannot be used", "cheap", "price"),

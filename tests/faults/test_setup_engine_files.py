@@ -7,8 +7,11 @@ from pathlib import Path
 import pytest
 
 from airsense.errors import InputError
-from airsense.setup.engine import Ignition, Induction
+from airsense.setup.engine import BoostControl, Ignition, Induction
 from airsense.setup.load import load_engine
+from airsense.setup.measured import ChargePipePressureTest
+from airsense.setup.power import DeclaredPower, PowerAt
+from airsense.setup.priors import PriorCause
 from airsense.setup.template import Template, template_text
 
 GOOD = """\
@@ -181,6 +184,10 @@ def test_defaults_of_a_bare_setup(tmp_path: Path) -> None:
     assert setup.charge_temperature.place is None
     assert setup.compressor_map is None
     assert setup.channels == {}
+    assert (engine.boost_control, engine.cooler) == (BoostControl.UNKNOWN, "air")
+    assert setup.power == DeclaredPower(at=None, corrected=None)
+    assert all(v is None for v in setup.weather.before.model_dump().values())
+    assert (setup.measured, setup.priors) == ((), {})
     assert all(v is None for v in setup.uncertainty.model_dump().values())
 
 
@@ -209,7 +216,8 @@ def test_every_commented_key_of_the_template_is_allowed(tmp_path: Path) -> None:
         is_key = line.startswith("# ") and (" = " in bare or bare.startswith("["))
         own_fuel = own_fuel or "hydrogen_to_carbon" in line
         needs_file = bare.startswith(("[compressor_map]", "file", "reference_", "cooler_drop"))
-        lines.append(bare if is_key and not needs_file and bare[0].islower() else line)
+        known = bare[0:1].islower() or bare.startswith("[")
+        lines.append(bare if is_key and not needs_file and known else line)
     path = tmp_path / "engine.toml"
     path.write_text("\n".join(lines), encoding="utf-8")
     setup = load_engine(path)
@@ -218,3 +226,8 @@ def test_every_commented_key_of_the_template_is_allowed(tmp_path: Path) -> None:
     assert setup.uncertainty.fuel_run == 0.007
     assert setup.intake.bore_after_mm == 78.1
     assert setup.channels["mass_air_flow"] == "Air in (g/s)"
+    assert setup.engine.boost_control is BoostControl.UNKNOWN
+    assert setup.weather.relative_humidity == 0.45
+    assert setup.power == DeclaredPower(at=PowerAt.WHEELS, corrected="no")
+    assert setup.measured == (ChargePipePressureTest(configuration="after", result="tight"),)
+    assert setup.priors[PriorCause.LEAK_AFTER_COMPRESSOR].size == 0.03

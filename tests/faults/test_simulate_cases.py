@@ -98,6 +98,20 @@ def test_pulsation_shows_at_low_speed_only() -> None:
     assert abs(found.truth.skew(3500.0, 3900.0)) < 1e-4
 
 
+def test_surplus_is_the_skew_and_the_leak_together() -> None:
+    window = (2200.0, 3900.0)
+    leaking = campaign(leak_after_compressor=0.05)
+    assert leaking.truth.surplus(*window) > 0.04
+    assert leaking.surplus(*window) == leaking.truth.surplus(*window)
+    unmetered = campaign(leak_before_compressor=0.05)
+    assert -0.06 < unmetered.truth.surplus(*window) < -0.02
+    both = campaign(skew=0.06, leak_after_compressor=0.05).truth
+    product = 1.06 * (1.0 + leaking.truth.surplus(*window)) - 1.0
+    assert both.surplus(*window) == pytest.approx(product, abs=4e-3)
+    # Filling of the charge volume is in a sweep, hardly in a window of it.
+    assert campaign(skew=0.06).truth.surplus(*window) == pytest.approx(0.06, abs=2e-3)
+
+
 def test_skew_shape_grows_with_flow() -> None:
     found = campaign(skew_shape=0.06)
     steps = [found.truth.skew(s, s + 100.0) for s in (1600.0, 2200.0, 2800.0, 3600.0)]
@@ -133,6 +147,15 @@ def test_depression_tells_of_a_freer_intake() -> None:
     found = campaign(restriction_factor=0.5, log_depression=True)
     by_flow = ratio(found, "inlet_depression") / ratio(found, "mass_air_flow") ** 2
     np.testing.assert_allclose(by_flow, 0.5, rtol=0.02)
+
+
+def test_a_choked_first_intake_leaves_more_to_relieve() -> None:
+    choked = campaign(restriction_before=2.0, restriction_factor=0.25, log_depression=True)
+    plain = campaign(restriction_factor=0.25, log_depression=True)
+    by_flow = ratio(choked, "inlet_depression") / ratio(choked, "mass_air_flow") ** 2
+    np.testing.assert_allclose(by_flow, 0.25, rtol=0.03)
+    window = (2200.0, 3900.0)
+    assert choked.truth.airflow_change(*window) > 1.5 * plain.truth.airflow_change(*window)
 
 
 def test_ceilings_are_flat() -> None:
@@ -195,6 +218,8 @@ def test_gauge_us_units_keep_the_physics() -> None:
         ("log_brake_power", "brake_power"),
         ("log_depression", "inlet_depression"),
         ("log_maf_signal", "maf_signal"),
+        ("log_wheel_power", "wheel_power"),
+        ("log_boost_demand", "boost_demand"),
     ],
 )
 def test_what_is_not_logged_is_not_there(knob: str, channel: str) -> None:

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from airsense.errors import InputError
 from airsense.physics.hot_film import KingsLaw
 from airsense.transfer.model import SignalKind, TransferTable
-from airsense.transfer.table_check import mistyped_rows
+from airsense.transfer.table_check import mistyped_rows, require_engine
 
 
 def table(n: float, power: float = 2.0, rows: int = 20) -> TransferTable:
@@ -46,3 +47,22 @@ def test_a_slip_of_one_row_is_seen(row, slip):
 def test_other_sensors_are_left_alone():
     wrong = replace(table(0.5), kind=SignalKind.FREQUENCY)
     assert not mistyped_rows(wrong)
+
+
+def of_top(top_kgps: float, unit: str, factor: float) -> TransferTable:
+    made = table(0.5)
+    flow = made.flow_kgps * top_kgps / made.flow_kgps.max()
+    return replace(made, flow_kgps=flow, flow_unit=unit, flow_factor=factor, path="t.csv")
+
+
+@pytest.mark.parametrize("displacement_m3", [1.0e-3, 2.0e-3, 3.0e-3, 7.2e-3])
+def test_a_unit_that_cannot_belong_to_the_engine_is_refused(displacement_m3):
+    # a sensor for up to 150 g/s a litre, typed in g/s under the header of another unit
+    printed = 150.0 * displacement_m3 * 1e3
+    sound = of_top(1e-3 * printed, "g/s", 1e-3)
+    require_engine(sound, displacement_m3=displacement_m3, strokes=4)
+    pounds = 0.45359237 / 60.0
+    with pytest.raises(InputError, match="cannot belong to this engine") as caught:
+        wrong = of_top(pounds * printed, "lb/min", pounds)
+        require_engine(wrong, displacement_m3=displacement_m3, strokes=4)
+    assert all((caught.value.where, caught.value.got, caught.value.allowed, caught.value.fix))

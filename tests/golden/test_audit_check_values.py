@@ -9,8 +9,8 @@ import json
 
 import pytest
 
-from airsense.evidence.claims_findings import Check, Outcome
-from airsense.evidence.verdict import Verdict
+from airsense.claims.findings import Check, Outcome
+from airsense.claims.verdict import Verdict
 from airsense.jobs.audit import run
 from airsense.report.as_json import to_json
 

@@ -1,4 +1,4 @@
-"""Each figure against a stored image. Results and images are frozen digits of our own demo.
+"""Each figure against a stored image. Results and images are frozen digits of our own examples.
 
 `python -m tests.golden.test_report_figures` draws the images anew, to be looked at and committed.
 """
@@ -17,12 +17,17 @@ import matplotlib
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 from PIL import Image
 
+from airsense.report.as_json import to_plain
 from airsense.report.figure import Picture
 from airsense.report.figure_style import styled
 from airsense.report.figures import pictures_of
+from airsense.report.figures_compare import split
+from airsense.report.node import node_of
+from tests.report_results import COMPARE, JOINT, NEGATIVE, UNMATCHED
 
 FOLDER = Path(__file__).parent
 # Another minor release sets letters, and with them everything, a pixel elsewhere; the dev extra
@@ -108,10 +113,16 @@ def moved(value: Any, *, inside: bool = False) -> Any:
 DRAWN = {
     "airflow_change",
     "airflow_change_indicated",
-    "sensor_skew",
+    "airflow_change_weather",
+    "airflow_change_intake",
+    "airflow_change_demand",
+    "airflow_change_feedback",
+    "demand_feedback_joint",
+    "indicated_surplus",
+    "surplus",
+    "change",
     "sensor_error",
     "brake_power_change",
-    "attribution",
     "probability",
     "flow_kgps",
     "reading_change",
@@ -136,11 +147,44 @@ def test_a_shifted_curve_breaks_the_image(name: str, figure: str) -> None:
 
 def test_a_shifted_split_breaks_the_image() -> None:
     result = copy.deepcopy(stored("compare"))
-    for row in result["pairs"][0]["by_speed"]:
-        for key in ("value", "low", "high"):
-            row["airflow_change"][key] += 0.002
+    for key in ("value", "low", "high"):
+        result["pairs"][0]["airflow_change_intake"][key] += 0.004
     picture = picture_of("compare", "decomposition", result)
     assert difference(draw(picture), pixels(baseline("compare", picture))) > 2.0 * TOLERANCE
+
+
+def test_each_part_of_the_split_begins_where_the_last_one_led() -> None:
+    for result in (COMPARE, NEGATIVE, JOINT):
+        steps = split(node_of(result).pairs[0])
+        *parts, whole, reading, shown = steps
+        at = 0.0
+        for step in parts:
+            assert step.start == at
+            at = step.end
+        assert abs(at - whole.value.value) < 0.001 and whole.start == 0.0
+        assert reading.start == whole.value.value
+        assert abs(reading.end - shown.value.value) < 0.001 and shown.start == 0.0
+
+
+def test_a_part_that_takes_air_away_is_drawn_to_the_left() -> None:
+    with styled():
+        (axes,) = picture_of("compare", "decomposition", to_plain(NEGATIVE)).draw().axes
+    rectangles = [bar for bar in axes.patches if isinstance(bar, Rectangle)]
+    bars = {
+        label.get_text(): (bar.get_x(), bar.get_width())
+        for label, bar in zip(axes.get_yticklabels(), rectangles, strict=True)
+    }
+    start, width = bars["the intake"]
+    assert abs(start - 0.02) < 1e-9 and width < -0.03
+    assert bars["weather"][1] > 0.0 > bars["in the reading only"][1]
+    assert axes.get_xlim()[0] < -0.05, "the whole of a negative change is seen"
+
+
+def test_what_was_not_looked_at_is_not_drawn() -> None:
+    names = [p.name for p in pictures_of(to_plain(UNMATCHED))]
+    assert "routes" in names and not {"decomposition", "by-speed"} & set(names)
+    routes = picture_of("compare", "routes", to_plain(UNMATCHED))
+    assert "was not looked at" in routes.caption and "engine's air" not in routes.alt
 
 
 def test_a_shifted_correction_breaks_the_image() -> None:

@@ -5,10 +5,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from airsense.estimates.defaults import BETWEEN_SHARE
-from airsense.evidence.claims_draws import Draws, Source
-from airsense.evidence.claims_findings import Check
+from airsense.claims.draws import Draws, Source
+from airsense.claims.findings import Check
 from airsense.jobs.audit import audit
-from airsense.setup.claims import Claims, read_printed
+from airsense.setup.claims import Claims
+from airsense.setup.printed import read_printed
 
 METRIC = {
     "engine_speed": "3000 rpm",

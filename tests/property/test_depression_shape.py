@@ -18,9 +18,9 @@ from airsense.evidence.sensor_shape import (
     sensor_shape,
     shape_findings,
 )
-from airsense.jobs.check import check_logs
+from airsense.jobs.check import binned, check_logs
 from airsense.jobs.compare import compare_logs
-from airsense.jobs.pairing import make_ready, make_runs
+from airsense.jobs.observe import make_runs, observe
 from airsense.logs.log import Log
 from airsense.setup.engine import EngineSetup, Uncertainty
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
@@ -43,8 +43,8 @@ def scaled(log: Log, name: str, function: object) -> Log:
 
 
 def shape_of(logs: list[Log], setup: EngineSetup) -> SensorShape:
-    ready = make_ready(make_runs(logs, setup), setup, None)
-    found = sensor_shape(ready.segments, setup, ready.sizes, ready.window_rpm)
+    seen = observe(make_runs(logs, setup), setup, [True] * len(logs))
+    found = sensor_shape(binned(seen, None)[0], setup, seen.sizes)
     assert found is not None
     return found
 

@@ -122,7 +122,7 @@ def test_logged_barometer_and_absolute_pressure() -> None:
     log = log_of(TIME, engine_speed=2000.0, manifold_pressure=2e5, barometric_pressure=9.7e4)
     got = find_pressures(log, TIME)
     assert got.p_ambient_pa == 9.7e4
-    assert not got.ambient_assumed
+    assert got.ambient_source == "logged"
     assert not got.from_gauge
     assert got.findings == ()
     assert got.assumptions == ()
@@ -149,7 +149,7 @@ def test_a_missing_barometer_is_said_and_weighs_by_what_rests_on_it(
     name = "boost_pressure" if gauge else "manifold_pressure"
     got = find_pressures(log_of(TIME, engine_speed=2000.0, **{name: 1.5e5}), TIME)
     assert got.p_ambient_pa == 101_325.0
-    assert got.ambient_assumed
+    assert got.ambient_source == "assumed"
     (finding,) = got.findings
     assert (finding.code, finding.severity.value) == ("missing_barometer", severity)
     (assumption,) = got.assumptions
@@ -334,7 +334,7 @@ def test_a_barometer_that_was_assumed_counts_where_pressure_is_gauge() -> None:
     part = {i.key: i for i in speed_density(run, SETUP, sizes).budget}["barometer"]
     assert part.absolute == pytest.approx(3000.0 / 2e5)
     assert part.run == part.between == pytest.approx(500.0 / 2e5)
-    logged = replace(run, p_ambient_assumed=False)
+    logged = replace(run, p_ambient_source="logged")
     absolute = replace(run, from_gauge=False)
     for other in (logged, absolute):
         assert "barometer" not in {i.key for i in speed_density(other, SETUP, sizes).budget}

@@ -40,7 +40,7 @@ LAMBDA: Row = ("lambda", "lambda", 0.02, *split(0.007), 1.0)
 SPEED: Row = ("engine_speed", "engine speed", 0.001, *split(0.0005), 1.0)
 POWER: Row = ("brake_power", "brake power", 0.02, *split(0.007), 1.0)
 # Burnt oxygen tells dry air: moist air follows the other way, and more than density does.
-DRY: Row = ("humidity", "humidity of the air", 0.002, 0.001, 0.001, 1.65)
+DRY: Row = ("humidity", "humidity of the air", 0.002, 0.0003, 0.001, 1.65)
 # A zero of 20 Pa in 2 kPa moves the flow by half of its share.
 ZERO = 0.5 * 20.0 / 2e3
 # key, label, absolute, run, between, sensitivity
@@ -53,7 +53,7 @@ BUDGETS: dict[str, tuple[Callable[[Run, EngineSetup, Defaults], Estimate], set[R
             SPEED,
             ("volumetric_efficiency", "volumetric efficiency", PRIOR.u / PRIOR.value, 0.0, 0.005,
              1.0),
-            ("humidity", "humidity of the air", 0.002, 0.001, 0.001, -1.0),
+            ("humidity", "humidity of the air", 0.002, 0.0003, 0.001, -1.0),
             ("barometer", "barometric pressure, assumed", 0.015, 0.0025, 0.0025, 1.0),
         },
     ),

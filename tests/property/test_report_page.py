@@ -16,11 +16,12 @@ from hypothesis import strategies as st
 
 from airsense.errors import InputError
 from airsense.report.as_json import to_json, to_plain
-from airsense.report.html import KINDS, render_page
+from airsense.report.html import render_page
+from airsense.report.kinds import KINDS
 from airsense.report.units_shown import Shown
 from airsense.report.words import number, percent, probability
+from tests.report_results import COMPARE, result_of
 from tests.report_results import KINDS as MADE
-from tests.report_results import result_of
 
 MOST_BYTES = 1_500_000
 MOST_SECONDS = 2.0
@@ -231,7 +232,7 @@ FREE = {
 def test_markup_in_names_stays_text(kind: str) -> None:
     page = render_page(poison(to_plain(result_of(kind))))
     reader = read(page)
-    assert [t for t, _ in reader.tags].count("script") == 1
+    assert [t for t, _ in reader.tags].count("script") == 1, "its own data"
     assert not [t for t, _ in reader.tags if t == "img"]
     assert "{{7*7}}" in page and "&lt;script&gt;" in page
     assert "<script>alert" not in page
@@ -249,10 +250,10 @@ def test_any_header_can_be_shown(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["$x^2$", "100 $", r"\frac{1}{0}", "a\nb", "", "名前", "x" * 500])
 def test_any_configuration_can_be_drawn(name: str) -> None:
-    plain = copy.deepcopy(to_plain(result_of("compare")))
+    plain = to_plain(COMPARE)
     plain["pairs"][0]["intake"] = name
     for item in (*plain["curves"]["flows"], *plain["curves"]["repeats"]):
-        if item["configuration"] == "after":
+        if item["configuration"].startswith("cone"):
             item["configuration"] = name
     assert "</html>" in render_page(plain)
 
@@ -278,7 +279,7 @@ def test_without_a_wish_the_units_are_those_of_the_logs() -> None:
 
 
 def test_an_unknown_kind_is_refused() -> None:
-    with pytest.raises(InputError, match="no page"):
+    with pytest.raises(InputError, match="no result"):
         render_page({"schema": "airsense.other/1"})
 
 
@@ -293,7 +294,6 @@ def test_missing_numbers_are_shown_as_such() -> None:
     plain = copy.deepcopy(to_plain(result_of("compare")))
     plain["pairs"][0]["brake_power_change"] = None
     plain["pairs"][0]["fuel_change"] = {"value": 0.1, "low": None, "high": None}
-    plain["pairs"][0]["attribution"] = None
     assert ">nan" not in render_page(plain).lower()
 
 

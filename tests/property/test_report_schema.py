@@ -10,9 +10,9 @@ from jsonschema import Draft202012Validator
 
 from airsense.errors import InputError
 from airsense.report.as_json import to_plain
-from airsense.report.html import KINDS
-from airsense.report.validate import schema_of, validate
-from tests.report_results import result_of
+from airsense.report.kinds import KINDS, schema_of
+from airsense.report.validate import validate
+from tests.report_results import UNMATCHED, result_of
 from tests.report_schemas import FOLDER, schema_text
 
 # Written from the contract, not from the classes: what scripts outside rely on.
@@ -20,14 +20,20 @@ PAIR = [
     "intake",
     "tune",
     "baseline",
+    "question",
     "verdict",
+    "reading_cause",
     "sentence",
     "airflow_change_indicated",
     "airflow_change",
+    "airflow_change_weather",
+    "airflow_change_demand",
+    "airflow_change_feedback",
+    "airflow_change_intake",
+    "indicated_surplus",
     "sensor_skew",
     "brake_power_change",
     "fuel_change",
-    "attribution",
     "estimates",
     "causes",
     "by_speed",
@@ -35,7 +41,16 @@ PAIR = [
 ]
 CELL = ["signal", "flow_old", "flow_new", "correction", "low", "high", "samples", "support"]
 TOP = {
-    "compare": ["schema", "window", "pairs", "findings", "assumptions", "cautions"],
+    "compare": [
+        "schema",
+        "window",
+        "pairs",
+        "logs",
+        "priors",
+        "findings",
+        "assumptions",
+        "cautions",
+    ],
     "check": ["schema", "verdict", "sensor_error", "estimates", "causes", "findings", "channels"],
     "rescale": [
         "schema",
@@ -53,6 +68,12 @@ INNER = {
     "PairResult": PAIR,
     "EstimateRow": ["method", "change", "used", "reason"],
     "CauseResult": ["cause", "probability", "not_separable_from"],
+    "NextMeasurement": ["key", "cost", "measurement", "reason", "toml"],
+    "LogUse": ["path", "role", "used", "segments", "weather"],
+    "SegmentUse": ["kind", "start_s", "stop_s", "used", "reason"],
+    "PriorRow": ["cause", "probability", "size", "unit", "source"],
+    "LawRow": ["law", "probability", "source"],
+    "PowerRow": ["text", "factor_before", "factor_after", "change", "in_range"],
 }
 
 
@@ -99,11 +120,16 @@ def test_verdicts_are_those_of_the_contract() -> None:
     assert set(verdicts) == {
         "gain_supported",
         "partly_supported",
-        "sensor_skew",
-        "no_change",
         "loss_supported",
+        "gain_elsewhere",
+        "reading_only",
+        "no_change",
+        "tune_gain_supported",
+        "tune_no_gain",
         "undetermined",
     }
+    causes = schema_of("compare")["$defs"]["ReadingCause"]["enum"]
+    assert set(causes) == {"none", "sensor", "air_lost_behind_sensor", "open"}
     assert set(schema_of("rescale")["$defs"]["Support"]["enum"]) == {
         "measured",
         "interpolated",
@@ -116,6 +142,8 @@ def test_verdicts_are_those_of_the_contract() -> None:
     [
         (("pairs", 0, "verdict"), "maybe"),
         (("pairs", 0, "airflow_change"), 0.1),
+        (("pairs", 0, "reading_cause"), "perhaps"),
+        (("logs", 0, "segments", 1, "used"), "no"),
         (("pairs", 0, "airflow_change", "low"), "0.1"),
         (("pairs", 0, "by_speed", 3, "samples"), 1.5),
         (("window",), None),
@@ -131,6 +159,10 @@ def test_a_wrong_value_is_named_with_its_place(path: tuple[Any, ...], value: Any
     with pytest.raises(InputError) as raised:
         validate(plain, where="r.json")
     assert str(path[0]) in raised.value.where
+
+
+def test_null_is_a_value_where_full_load_was_not_matched() -> None:
+    validate(to_plain(UNMATCHED), where="result")
 
 
 @pytest.mark.parametrize("plain", [None, [], {}, {"schema": 3}, {"schema": "other/1"}, "x"])

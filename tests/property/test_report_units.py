@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from airsense.logs.log import Channel, Log
 from airsense.logs.own_units import own_units
-from airsense.report.node import Node
+from airsense.report.as_json import to_plain
+from airsense.report.node import node_of
 from airsense.report.units_shown import Shown, shown_for
 from tests.published.published import Published
+from tests.report_results import COMPARE
 
 # NIST Special Publication 811 (2008), appendix B.8: pound and inch are exact, horsepower is the
 # one of 550 foot pounds-force a second.
@@ -80,7 +83,9 @@ def test_logs_say_which_units_their_reader_uses(units: dict[str, str], expected:
 
 
 def test_a_wish_goes_before_the_logs() -> None:
-    result = Node({"units_read": "us"})
+    result = node_of(replace(COMPARE, units_read="us"))
     assert shown_for(result, None).system == "us"
     assert shown_for(result, "si").system == "si"
-    assert shown_for(Node({}), None).system == "si"
+    silent = to_plain(COMPARE)
+    del silent["units_read"]
+    assert shown_for(node_of(silent), None).system == "si"

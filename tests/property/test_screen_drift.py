@@ -11,10 +11,15 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from airsense.estimates.defaults import DEFAULT_DOF
+from airsense.evidence.design import INLET_SLOPE
+from airsense.evidence.level_routes import State
 from airsense.evidence.screening import (
     LEVEL,
     DriftLine,
     DriftVerdict,
+    Levels,
+    against_others,
+    at_one_state,
     fit_drift,
     judge_drifts,
     suspicion,
@@ -124,3 +129,66 @@ def test_steady_needs_an_interval_inside_the_margin_not_a_failed_test() -> None:
         DriftVerdict.UNDETERMINED,
         DriftVerdict.STEADY,
     )
+
+
+def levels_of(
+    *, n: int = 11, seed: int = 2, slope: float = 0.0, u: float = 0.01, odd: float = 0.0
+) -> tuple[Levels, np.ndarray]:
+    """Return levels over the seasons, the first of them off by `odd`, and their temperatures."""
+    rng = np.random.default_rng(seed)
+    t = rng.uniform(270.0, 305.0, n)
+    y = -0.1 + slope * np.log(t / 290.0) + rng.normal(0.0, u, n)
+    y[0] += odd
+    states = tuple(
+        State(t_k=float(k), t_is_inlet=True, p_manifold_pa=1.9e5, speed_rpm=2000.0) for k in t
+    )
+    return Levels(ln_ratio=y, u=np.full(n, u), states=states), t
+
+
+@pytest.mark.parametrize("odd", [0.06, -0.06, 0.26])
+def test_the_odd_log_is_the_farthest_from_the_others_with_its_size(odd: float) -> None:
+    levels, _ = levels_of(odd=odd, slope=0.9)
+    found = against_others(levels)
+    scores = [0.0 if c is None else abs(c.value) / c.u for c in found]
+    assert int(np.argmax(scores)) == 0
+    assert found[0] is not None
+    assert found[0].interval().contains(math.expm1(odd))
+    # Nor does it make the others look odd.
+    assert max(scores[1:]) < 3.0
+
+
+@pytest.mark.parametrize("slope", [INLET_SLOPE[0], 0.3, 1.0])
+def test_the_seasons_make_no_log_odd(slope: float) -> None:
+    outside = 0
+    for seed in range(40):
+        levels, _ = levels_of(slope=slope, seed=seed)
+        outside += sum(
+            c is None or not c.interval().contains(0.0) for c in against_others(levels)
+        )
+    # 440 intervals of 95 %: 22 outside, with a standard deviation of about 5.
+    assert outside <= 37
+
+
+def test_the_slope_over_temperature_is_taken_out_before_a_drift() -> None:
+    levels, t = levels_of(slope=1.0, u=0.002, n=30)
+    y, u = at_one_state(levels)
+    assert abs(np.polyfit(np.log(t), y, 1)[0]) < 0.1 * abs(
+        np.polyfit(np.log(t), levels.ln_ratio, 1)[0]
+    )
+    assert np.all(u >= levels.u)
+
+
+def test_two_logs_are_not_held_against_each_other() -> None:
+    levels, _ = levels_of(n=2, odd=0.3)
+    assert against_others(levels) == (None, None)
+
+
+def test_two_odd_logs_of_seven_do_not_hide_each_other() -> None:
+    levels, _ = levels_of(n=9)
+    y = levels.ln_ratio.copy()
+    y[:2] += 0.2
+    found = against_others(Levels(ln_ratio=y, u=levels.u, states=levels.states))
+    scores = np.array([0.0 if c is None else c.value / c.u for c in found])
+    assert set(np.argsort(-scores)[:2]) == {0, 1}
+    assert found[0] is not None
+    assert found[0].interval().contains(math.expm1(0.2))

@@ -13,6 +13,7 @@ from airsense.estimates.combustion import fuel_of
 from airsense.estimates.defaults import DEFAULT_DOF, Defaults, defaults_for
 from airsense.estimates.estimate import Estimate, Influence
 from airsense.estimates.fuel_lambda import fuel_lambda
+from airsense.estimates.humidity import RUN_SHARE
 from airsense.estimates.run import Air
 from airsense.estimates.speed_density import speed_density
 from airsense.evidence.student import welch_satterthwaite
@@ -112,13 +113,13 @@ def test_speed_density_propagates_as_two_libraries_do() -> None:
     run = run_of(p_manifold_pa=2.1e5, t_charge_k=315.0, air=wet)
     got = speed_density(run, setup, sizes(setup))
     # p, T, n, VE, R with standard uncertainties of a single run by the table of defaults
-    # (255 kPa full scale); R carries its between-run part twice, as drift and as scatter.
+    # (255 kPa full scale); R carries its drift, and a share of it as scatter.
     inputs = {
         "p": (2.1e5, np.hypot(0.015 * 2.55e5, 0.003 * 2.1e5)),
         "t": (315.0, np.hypot(2.0, 1.0)),
         "n": (2000.0, 2000.0 * np.hypot(0.001, 0.0005)),
         "ve": (0.93, 0.93 * np.hypot(0.05, 0.005)),
-        "r": (288.1, 288.1 * np.sqrt(0.002**2 + 2.0 * 0.001**2)),
+        "r": (288.1, 288.1 * np.sqrt(0.002**2 + (1.0 + RUN_SHARE**2) * 0.001**2)),
     }
     by_gtc = flow(*(GTC.ureal(x, u) for x, u in inputs.values()))
     by_other = flow(*(uncertainties.ufloat(x, u) for x, u in inputs.values()))

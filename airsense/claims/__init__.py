@@ -1,0 +1,1 @@
+"""Checks that only printed figures need: arithmetic, rounding, corrections, units."""

@@ -1,0 +1,22 @@
+"""Whose the engine's change of air is: the weather's, the intake's, the demand's, a feedback's."""
+
+from airsense.evidence.parts.given import (
+    Circumstances,
+    LawBelief,
+    LnChange,
+    Weather,
+    laws_unknown,
+    weather_undeclared,
+)
+from airsense.evidence.parts.split import Parts, split
+
+__all__ = [
+    "Circumstances",
+    "LawBelief",
+    "LnChange",
+    "Parts",
+    "Weather",
+    "laws_unknown",
+    "split",
+    "weather_undeclared",
+]

@@ -1,0 +1,269 @@
+"""One pair of configurations, from observations to the answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from airsense.estimates.segments import Kind
+from airsense.evidence.arrays import BoolArray, IntArray
+from airsense.evidence.causes import rank_causes
+from airsense.evidence.judgement import (
+    Judgement,
+    Reading,
+    evidence_of,
+    interval,
+    judge,
+    over_cells,
+    over_speeds,
+)
+from airsense.evidence.matched import Matched
+from airsense.evidence.next_measurement import more_pulls
+from airsense.evidence.parts import Circumstances
+from airsense.evidence.priors import PRESSURE_CAUSES
+from airsense.evidence.verdict import (
+    Evidence,
+    Question,
+    ReadingCause,
+    Verdict,
+    decide,
+    decide_tune,
+    reading_cause,
+)
+from airsense.jobs.comparison.advice import further, next_measurement
+from airsense.jobs.comparison.circumstances import circumstances
+from airsense.jobs.comparison.engine_change import Change, engine_change
+from airsense.jobs.comparison.free import free_evidence
+from airsense.jobs.comparison.given import TUNE, PairInput
+from airsense.jobs.comparison.power import power_of
+from airsense.jobs.comparison.result import (
+    LawRow,
+    PairResult,
+)
+from airsense.jobs.comparison.routes import budget_rows, estimate_rows, routes_agree
+from airsense.jobs.comparison.sentences import Told, sentence, tune_sentence
+from airsense.jobs.comparison.shown import by_speed, equivalent_bore, variations
+from airsense.jobs.declared import measured_rows
+from airsense.results import Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighed:
+    """A pair that has been judged, with what further answers (ranking) are read from."""
+
+    result: PairResult
+    matched: Matched | None
+    judged: Judgement | None
+    change: Change | None
+    reading: Reading | None = None
+
+
+def compare_pair(given: PairInput) -> Weighed:
+    """Return the answer for one pair; without any state to match it says so."""
+    seen = given.seen
+    cells = seen.cells.of_runs(given.numbers, given.is_after)
+    if not (comparable(cells.after, cells.kind)):
+        return Weighed(result=_without_match(given), matched=None, judged=None, change=None)
+    rest = seen.rest.of_runs(given.numbers, given.is_after)
+    made = measured_rows(given.measured, cells, given.configurations)
+    judged = judge(cells, rest.joined(made), seen.budget, given.table)
+    matched = given.matched()
+    reading = reading_of(judged, matched)
+    change = None
+    circumstance = None
+    if matched is not None:
+        circumstance = _circumstances(given, matched, judged)
+        change = engine_change(judged, reading, matched.indicated(), circumstance, given.drift)
+    result = _answer(given, judged, reading, matched, change, circumstance)
+    return Weighed(result=result, matched=matched, judged=judged, change=change, reading=reading)
+
+
+def comparable(after: BoolArray, kind: IntArray) -> bool:
+    """Return whether both configurations have cells under load."""
+    laden = (kind != Kind.IDLE) & (kind != Kind.OVERRUN)
+    return bool(np.any(laden & after)) and bool(np.any(laden & ~after))
+
+
+def reading_of(judged: Judgement, matched: Matched | None) -> Reading:
+    """Return what the surplus is taken over: matched full load, else all that was laden."""
+    cells = judged.posterior.reduced.seen.cells
+    if matched is not None and np.any(cells.sweep & cells.after):
+        return over_speeds(judged.posterior, matched.speed_rpm, cells.sweep).mean()
+    laden = (cells.kind != Kind.IDLE) & (cells.kind != Kind.OVERRUN)
+    return over_cells(judged.posterior, laden)
+
+
+def _circumstances(given: PairInput, matched: Matched, judged: Judgement) -> Circumstances:
+    runs = given.seen.runs
+    return circumstances(
+        [runs[k] for k in given.before],
+        [runs[k] for k in given.after],
+        matched,
+        given.setup,
+        depression_pa=_depression(given, matched),
+        trust_pressure=judged.posterior.probability(*PRESSURE_CAUSES) < 0.1,
+        same_tune=given.same_tune,
+        one_session=given.one_session,
+    )
+
+
+def _depression(given: PairInput, matched: Matched) -> tuple[float | None, float | None]:
+    """Return the intake depression of both configurations, declared or logged. [Pa]"""
+
+    def logged(*, after: bool) -> float | None:
+        value = matched.level("depression_pa", after=after)
+        return abs(value) if np.isfinite(value) else None
+
+    before, after = given.depression_pa
+    return (
+        before if before is not None else logged(after=False),
+        after if after is not None else logged(after=True),
+    )
+
+
+def _answer(
+    given: PairInput,
+    judged: Judgement,
+    reading: Reading,
+    matched: Matched | None,
+    change: Change | None,
+    circumstance: Circumstances | None,
+) -> PairResult:
+    posterior = judged.posterior
+    row = reading.surplus[0]
+    surplus = evidence_of(judged, row)
+    surplus_interval = interval(posterior, row)
+    question = Question(
+        surplus=surplus,
+        surplus_high=surplus_interval.high,
+        intake=None if change is None else change.intake,
+        engine=None if change is None else change.engine,
+        elsewhere=1.0 if change is None else change.elsewhere,
+    )
+    if given.question == TUNE and change is not None:
+        verdict = decide_tune(change.engine, given.margin)
+    else:
+        verdict = decide(question, given.margin)
+    cause = reading_cause(surplus, judged.families(reading), given.margin)
+    parts = _Parts.of(change)
+    indicated = None if matched is None else matched.indicated().interval()
+    fuel = _state(matched, "mdot_fuel_kgps", "fuel")
+    power = power_of(given, matched)
+    told = Told(
+        verdict=verdict,
+        reading_cause=cause,
+        indicated=indicated,
+        engine=parts.engine,
+        weather=parts.weather,
+        intake=parts.intake,
+        demand=parts.demand,
+        feedback=parts.feedback,
+        surplus=surplus_interval,
+    )
+    say = tune_sentence if given.question == TUNE else sentence
+    return PairResult(
+        intake=given.intake,
+        tune=given.tune,
+        baseline=given.baseline,
+        question=given.question,
+        verdict=verdict,
+        reading_cause=cause,
+        sentence=say(told),
+        sentences=further(given, change, circumstance, told, fuel, power),
+        airflow_change_indicated=indicated,
+        airflow_change=parts.engine,
+        airflow_change_weather=parts.weather,
+        airflow_change_intake=parts.intake,
+        airflow_change_demand=parts.demand,
+        airflow_change_feedback=parts.feedback,
+        demand_feedback_joint=parts.joint,
+        intake_ceiling=parts.ceiling,
+        indicated_surplus=surplus_interval,
+        sensor_skew=interval(posterior, reading.skew[0]),
+        brake_power_change=power.change,
+        power_place=power.place,
+        fuel_change=fuel,
+        manifold_pressure_change=_state(matched, "p_manifold_pa", "manifold_pressure"),
+        estimates=estimate_rows(given.seen, matched),
+        causes=rank_causes(posterior),
+        by_speed=by_speed(judged, matched),
+        next_measurement=next_measurement(given, judged, row, verdict, cause, change),
+        budget=budget_rows(given.seen, given.numbers, given.is_after),
+        free_evidence=free_evidence(judged),
+        prior_sensitivity=variations(judged, reading, question, given.margin),
+        probability_of_gain=_above(None if change is None else change.engine),
+        probability_of_intake_gain=_above(None if change is None else change.intake),
+        probability_of_over_reading=float(
+            surplus.stated.weight @ (posterior.draws.sizes @ reading.skew[0] > 0.0)
+        ),
+        routes_agree_probability=routes_agree(given.seen, matched),
+        boost_control=()
+        if change is None
+        else tuple(
+            LawRow(law=b.law.value, probability=b.probability, source=b.source)
+            for b in change.parts.laws
+        ),
+        power_corrections=power.corrections,
+        spool_up=given.spool_up,
+        equivalent_bore=equivalent_bore(given.bore_before_m, interval(posterior, reading.skew[0])),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Parts:
+    """Intervals of the engine's change and its parts; None without matched full load."""
+
+    engine: Interval | None = None
+    weather: Interval | None = None
+    intake: Interval | None = None
+    demand: Interval | None = None
+    feedback: Interval | None = None
+    joint: Interval | None = None
+    ceiling: Interval | None = None
+
+    @classmethod
+    def of(cls, change: Change | None) -> _Parts:
+        if change is None:
+            return cls()
+        parts = change.parts
+        joint = change.part(parts.demand + parts.feedback) if parts.joint else None
+        return cls(
+            engine=change.engine_interval,
+            weather=change.part(parts.weather),
+            intake=change.part(parts.intake),
+            demand=change.part(parts.demand),
+            feedback=change.part(parts.feedback),
+            joint=joint,
+            ceiling=change.part(parts.ceiling),
+        )
+
+
+def _state(matched: Matched | None, name: str, size: str) -> Interval | None:
+    if matched is None:
+        return None
+    own = getattr(matched.sizes, size)
+    change = matched.state(name, run=own.run, between=own.run * float(np.sqrt(own.between)))
+    return None if change is None else change.interval()
+
+
+def _above(evidence: Evidence | None) -> float | None:
+    if evidence is None:
+        return None
+    return float(evidence.stated.weight @ (evidence.stated.values > 0.0))
+
+
+def _without_match(given: PairInput) -> PairResult:
+    """Return the answer where the configurations share no state."""
+    told = Told(verdict=Verdict.UNDETERMINED, reading_cause=ReadingCause.OPEN)
+    return PairResult(
+        intake=given.intake,
+        tune=given.tune,
+        baseline=given.baseline,
+        question=given.question,
+        verdict=told.verdict,
+        reading_cause=told.reading_cause,
+        sentence=sentence(told),
+        estimates=estimate_rows(given.seen, None),
+        next_measurement=more_pulls("the two configurations share nothing that can be compared"),
+    )

@@ -1,0 +1,298 @@
+"""From logs to observations: runs, what was driven in them, the routes, and the table of cells.
+
+Every log counts; what is left out of one says why, and no log stops the others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from airsense.errors import InputError
+from airsense.estimates import brake_power, fuel_lambda, speed_density
+from airsense.estimates.circular import (
+    Identity,
+    air_per_stroke_identity,
+    circular_finding,
+    lambda_identity,
+    same_in_all,
+)
+from airsense.estimates.defaults import Defaults
+from airsense.estimates.estimate import Estimate
+from airsense.estimates.prepare import prepare
+from airsense.estimates.recirculation import ValveShut, valve_shut
+from airsense.estimates.routes import Unused, sizes_for, usable_routes
+from airsense.estimates.run import Run
+from airsense.estimates.segments import Kind, Segmented, segment
+from airsense.evidence.arrays import BoolArray
+from airsense.evidence.budget import RouteBudget, route_budget
+from airsense.evidence.cells import Cells, cut
+from airsense.evidence.rest import Rest, find_rest
+from airsense.logs.log import Log
+from airsense.results import Assumption, Finding, InputFile, Severity
+from airsense.setup.engine import EngineSetup
+
+# A log is a full-load sweep where its pulls fill this share of the time under load, or the pedal
+# shows that they were driven with the pedal down: our choice.
+SWEEP_SHARE = 0.4
+FLOORED_PEDAL = 0.9
+# A fuel x lambda beyond this mixture says nothing: the sensor's range, and fuel that is cut.
+MOST_LAMBDA = 8.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observations:
+    """Everything that was driven, ready for the evidence; sequences in the order of the runs.
+
+    `routes` are those that every run supports; `sweeps` says which runs are full-load sweeps,
+    `no_match` why a run gives no cell, by its number.
+    """
+
+    runs: tuple[Run, ...]
+    cuts: tuple[Segmented, ...]
+    shut: tuple[ValveShut | None, ...]
+    estimates: Mapping[str, Sequence[Estimate]]
+    unused: tuple[Unused, ...]
+    sizes: Defaults
+    budget: RouteBudget
+    cells: Cells
+    rest: Rest
+    sweeps: tuple[bool, ...]
+    no_match: Mapping[int, str]
+    findings: tuple[Finding, ...]
+    assumptions: tuple[Assumption, ...]
+
+
+def input_file(run: Run, role: str) -> InputFile:
+    """Return the provenance of a run."""
+    return InputFile(path=run.log.path, sha256=run.log.sha256, role=role)
+
+
+def make_runs(logs: Sequence[Log], setup: EngineSetup) -> tuple[Run, ...]:
+    """Return prepared runs with circular channels taken out, and findings.
+
+    Raises
+    ------
+    InputError
+        If a log lacks engine speed or the air flow.
+    """
+    runs = [_require_maf(prepare(log, setup)) for log in logs]
+    return tuple(_without_circular(_with_copies_marked(runs), setup))
+
+
+def observe(runs: Sequence[Run], setup: EngineSetup, after: Sequence[bool]) -> Observations:
+    """Cut runs into cells of all routes.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+        From `make_runs`.
+    setup : EngineSetup
+    after : sequence of bool
+        Whether a run shows the second configuration.
+
+    Raises
+    ------
+    InputError
+        If no run has any route to the air flow without the sensor under test.
+    """
+    sizes = sizes_for(runs, setup)
+    routes, unused = usable_routes(runs, setup)
+    if not routes:
+        raise no_route(runs, unused)
+    cuts = tuple(segment(run) for run in runs)
+    sweeps = tuple(_is_sweep(r, c) for r, c in zip(runs, cuts, strict=True))
+    shut = tuple(
+        None if r.p_manifold_pa is None else valve_shut(r, c, setup)
+        for r, c in zip(runs, cuts, strict=True)
+    )
+    estimates = {
+        route.method: [
+            _where_valid(route.estimate(r, setup, sizes), r, c, s, sweep)
+            for r, c, s, sweep in zip(runs, cuts, shut, sweeps, strict=True)
+        ]
+        for route in routes
+    }
+    cells = cut(runs, cuts, estimates, after, sweeps)
+    return Observations(
+        runs=tuple(runs),
+        cuts=cuts,
+        shut=shut,
+        estimates=estimates,
+        unused=unused,
+        sizes=sizes,
+        budget=route_budget(estimates, sizes),
+        cells=cells,
+        rest=find_rest(runs, cuts, after, setup.engine.ignition),
+        sweeps=sweeps,
+        no_match=_without_cells(cells, cuts, shut),
+        findings=_findings(runs, shut),
+        assumptions=_assumptions(runs, estimates, sizes),
+    )
+
+
+def no_route(runs: Sequence[Run], unused: Sequence[Unused]) -> InputError:
+    """Return the error of runs that no route can judge, with what each route lacks."""
+    return InputError(
+        "no route to the air flow without the sensor under test",
+        where=", ".join(run.name for run in runs),
+        got="; ".join(f"{u.method}: {u.reason}" for u in unused),
+        allowed="manifold pressure (speed density), or fuel quantity with measured lambda",
+        fix="log manifold pressure and charge temperature, or fuel and a wide-band lambda",
+    )
+
+
+def _is_sweep(run: Run, found: Segmented) -> bool:
+    """Return whether the pulls of a run are full-load sweeps, and not parts of a drive."""
+    pulls = found.of(Kind.PULL)
+    if not pulls:
+        return False
+    if run.pedal is not None and np.isfinite(run.pedal).any():
+        top = float(np.nanmax(run.pedal))
+        if top - float(np.nanmin(run.pedal)) > 0.3:
+            return top >= FLOORED_PEDAL
+    loaded = ~np.isin(found.kind, (Kind.STILL, Kind.IDLE, Kind.OVERRUN))
+    pulled = sum(s.stop - s.first for s in pulls)
+    return bool(pulled >= SWEEP_SHARE * np.count_nonzero(loaded))
+
+
+def _where_valid(
+    estimate: Estimate, run: Run, found: Segmented, shut: ValveShut | None, sweep: bool
+) -> Estimate:
+    """Return the estimate with NaN where its route does not hold."""
+    kind = found.kind
+    pulled = (kind == Kind.PULL) & sweep
+    if estimate.method == speed_density.METHOD and shut is not None:
+        # Idle is a state of its own; with a valve that opens under load it is open there too.
+        idle = (kind == Kind.IDLE) & (not shut.found)
+        valid: BoolArray = pulled | idle | (shut.mask & shut.matchable & (kind != Kind.OVERRUN))
+    elif estimate.method == brake_power.METHOD:
+        valid = pulled | (kind == Kind.HOLD)  # friction and windage rule at part load
+    elif estimate.method == fuel_lambda.METHOD:
+        valid = kind != Kind.OVERRUN
+        if run.lambda_ is not None:
+            with np.errstate(invalid="ignore"):
+                valid &= run.lambda_ < MOST_LAMBDA
+    else:
+        valid = np.ones(kind.size, dtype=bool)
+    return replace(estimate, mdot_kgps=np.where(valid, estimate.mdot_kgps, np.nan))
+
+
+def _without_cells(
+    cells: Cells, cuts: Sequence[Segmented], shut: Sequence[ValveShut | None]
+) -> dict[int, str]:
+    """Return why some runs give no cell under load."""
+    laden = cells.run[(cells.kind != Kind.IDLE) & (cells.kind != Kind.OVERRUN)]
+    out = {}
+    for k, (found, valve) in enumerate(zip(cuts, shut, strict=True)):
+        if k in laden:
+            continue
+        driven = found.of(Kind.PULL, Kind.HOLD, Kind.DRIVE)
+        if valve is not None and valve.reason and driven:
+            out[k] = valve.reason
+        elif not driven:
+            out[k] = "the engine was never under load"
+        else:
+            out[k] = "no stretch was steady enough with all channels there"
+    return out
+
+
+def _findings(runs: Sequence[Run], shut: Sequence[ValveShut | None]) -> tuple[Finding, ...]:
+    out = [f for run in runs for f in run.findings]
+    for run, valve in zip(runs, shut, strict=True):
+        if valve is not None and valve.groups is not None and valve.found:
+            out.append(
+                Finding(
+                    code="recirculation_suspected",
+                    severity=Severity.WARNING,
+                    message="under boost the apparent volumetric efficiency falls into two "
+                    f"groups, about {valve.groups.low:.2f} and {valve.groups.high:.2f}; exhaust "
+                    "gas recirculation that displaces fresh air would give that; only samples "
+                    f"with the valve shut are compared ({valve.count} looks at them)",
+                    fix="log the recirculation rate or valve position, or test with the valve shut",
+                    where=run.name,
+                )
+            )
+    return tuple(dict.fromkeys(out))
+
+
+def _assumptions(
+    runs: Sequence[Run], estimates: Mapping[str, Sequence[Estimate]], sizes: Defaults
+) -> tuple[Assumption, ...]:
+    noted = [
+        Assumption(quantity=f"route {name}", value=note, source="the logs cannot show it")
+        for name, per_run in estimates.items()
+        for estimate in per_run
+        for note in estimate.notes
+    ]
+    own = [a for run in runs for a in run.assumptions]
+    return tuple(dict.fromkeys([*own, *noted, *sizes.assumptions()]))
+
+
+def _require_maf(run: Run) -> Run:
+    if run.mdot_maf_kgps is None:
+        raise InputError(
+            "mass air flow is missing",
+            where=run.name,
+            got=", ".join(sorted(run.log.channels)),
+            allowed="a log with the air-flow sensor's reading",
+            fix="log mass air flow, or name its column in [channels] of engine.toml",
+        )
+    return run
+
+
+def _with_copies_marked(runs: Sequence[Run]) -> list[Run]:
+    """Say of a log that is given twice that it is no repeat: it scatters less than a run would."""
+    first: dict[str, Run] = {}
+    out = []
+    for run in runs:
+        original = first.setdefault(run.log.sha256, run)
+        if original is run or not run.log.sha256:
+            out.append(run)
+            continue
+        copy = Finding(
+            code="same_content",
+            severity=Severity.WARNING,
+            message=f"{run.name} holds the same bytes as {original.name}: a copy is no repeat, and "
+            "the intervals are too narrow",
+            fix="give each log once",
+            where=run.name,
+        )
+        out.append(replace(run, findings=(*run.findings, copy)))
+    return out
+
+
+def _without_circular(runs: Sequence[Run], setup: EngineSetup) -> list[Run]:
+    """Take lambda out of all runs if it is circular in any: one configuration alone is no use."""
+    lambdas = [lambda_identity(run) for run in runs]
+    together = same_in_all(lambdas)
+    if together:
+        lambdas = [None if i is None else replace(i, circular=True, untold=False) for i in lambdas]
+    proof = next((i for i in lambdas if i is not None and i.circular), None)
+    out = []
+    for run, identity in zip(runs, lambdas, strict=True):
+        findings = list(run.findings)
+        if identity is not None and identity.circular:
+            findings.append(circular_finding(identity, run.name))
+        stroke = air_per_stroke_identity(run, setup.engine)
+        if stroke is not None and stroke.circular:
+            findings.append(circular_finding(stroke, run.name))
+        changed = replace(run, findings=tuple(findings))
+        if proof is not None and run.lambda_ is not None:
+            changed = replace(changed, lambda_=None, lambda_excluded=_why_excluded(proof))
+        out.append(changed)
+    return out
+
+
+def _why_excluded(proof: Identity) -> str:
+    if proof.untold:
+        return (
+            "lambda cannot be told from one that is computed from the air-flow sensor (they agree "
+            f"to {100 * proof.residual:.1f} %): no evidence"
+        )
+    return (
+        "lambda is computed from the air-flow sensor (constant ratio to "
+        f"{100 * proof.residual:.2f} %): circular, no evidence"
+    )

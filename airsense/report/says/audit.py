@@ -1,0 +1,154 @@
+"""What an audit says: the verdicts, what decides them, what to ask for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from airsense.report.blocks import (
+    FULL,
+    ONE_SCREEN,
+    Block,
+    Caution,
+    Heading,
+    Sentence,
+    Table,
+    filled,
+    table,
+)
+from airsense.report.figures import pictures_of
+from airsense.report.headline import claim_of
+from airsense.report.node import Node
+from airsense.report.page_parts import interval_text
+from airsense.report.says.shared import as_sentence, inputs, method, part
+from airsense.report.units_shown import Shown
+from airsense.report.words import NOTHING, number, percent_interval, say, tone
+from airsense.results import Interval
+
+MOST_FINDINGS, MOST_REQUESTS, MOST_CLAIMS = 3, 3, 6
+
+
+def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
+    """Return what an audit says, most important first."""
+    found: list[Block] = [*_verdicts(result), *_requests(result), *_cautions(result)]
+    found.append(part("Evidence", "evidence"))
+    found += pictures_of(result, shown.system)
+    found += _tables(result, shown)
+    found += method(result)
+    found += inputs(result)
+    return filled(found)
+
+
+def _verdicts(result: Node) -> Iterable[Block]:
+    """Yield the verdict that matters most in large words, then the other claims and findings."""
+    against = [f for f in result.findings if f.outcome == "contradicted"]
+    verdicts = sorted(result.verdicts, key=lambda v: _ORDER.index(v.verdict))
+    if verdicts:
+        subject, word = claim_of(verdicts[0]), verdicts[0].verdict
+        why = verdicts[0].sentence
+    else:
+        subject, word = "the printed figures", "contradicted" if against else "undetermined"
+        why = against[0].sentence if against else "Nothing is claimed of them."
+    yield part(f"{say(word).capitalize()}: {subject}", "answer", level=ONE_SCREEN)
+    yield Heading(text=subject, badge=say(word), tone=tone(word), level=FULL)
+    yield Sentence(text=why)
+    for verdict in verdicts[1:MOST_CLAIMS]:
+        yield Sentence(
+            lead=f"{say(verdict.verdict).capitalize()}:",
+            text=f"{claim_of(verdict)}. {verdict.sentence}",
+        )
+    if len(verdicts) > MOST_CLAIMS:
+        yield Sentence(text=f"{len(verdicts) - MOST_CLAIMS} more claims with --all.")
+    told = {v.sentence for v in verdicts}
+    others = [f for f in against if f.sentence not in told]
+    for finding in others[: MOST_FINDINGS - 1]:
+        yield Sentence(lead="Against it:", text=f"{finding.subject}: {finding.sentence}")
+
+
+_ORDER = ("contradicted", "partly_supported", "supported", "undetermined")
+
+
+def _requests(result: Node) -> Iterable[Block]:
+    asks = result.ask_the_publisher_for
+    words = "; ".join(f"({k}) {ask.request}" for k, ask in enumerate(asks[:MOST_REQUESTS], start=1))
+    yield Sentence(lead="Ask the publisher for:", text=words)
+
+
+def _cautions(result: Node) -> Iterable[Block]:
+    """Yield what an audit is no proof of; the words on running engines in the full answer."""
+    yield part("Cautions", "cautions")
+    for k, text in enumerate(result.cautions):
+        yield Caution(text=text, level=FULL if k else 0)
+
+
+def _tables(result: Node, shown: Shown) -> Iterable[Table]:
+    """Yield claims, findings, what to ask for, and the power corrections."""
+    yield table(
+        "Claims",
+        ("claim", "verdict", "change", "why"),
+        (
+            (claim_of(v), say(v.verdict), percent_interval(v.change), v.sentence)
+            for v in result.verdicts
+        ),
+        numbers=("change",),
+        note="Change: at the same weather for power and air.",
+    )
+    yield table(
+        "Checks",
+        ("outcome", "check", "subject", "finding", "what would settle it"),
+        (
+            (f.outcome, say(f.check), f.subject, f.sentence, as_sentence(f.settle_by))
+            for f in result.findings
+        ),
+    )
+    numbers = ("printed", "sound", "difference")
+    yield table(
+        "Measured and expected",
+        ("check", "subject", *numbers),
+        (
+            (
+                say(f.check),
+                f.subject,
+                _measured(f.measured, f.unit, shown),
+                _measured(f.expected, f.unit, shown),
+                _measured(f.difference, f.unit, shown),
+            )
+            for f in result.findings
+            if f.measured is not None or f.expected is not None
+        ),
+        numbers=numbers,
+    )
+    yield table(
+        "Ask the publisher for",
+        ("request", "why", "worth"),
+        ((a.request, a.reason, number(a.worth, 2)) for a in result.ask_the_publisher_for),
+        numbers=("worth",),
+        note="Worth: open findings that hang on it, weighted; most telling first.",
+    )
+    numbers = ("factor", "from", "to")
+    yield table(
+        "Power correction by each text",
+        ("configuration", "text", *numbers, "allowed here"),
+        (
+            (
+                r.configuration,
+                r.text,
+                number(r.factor, 5),
+                number(r.low, 5),
+                number(r.high, 5),
+                "yes" if r.in_range else "no",
+            )
+            for r in result.corrections
+        ),
+        numbers=numbers,
+        note="From and to: what the print leaves open.",
+    )
+
+
+def _measured(interval: Interval | None, unit: str, shown: Shown) -> str:
+    if interval is None:
+        return NOTHING
+    if unit == "fraction":
+        return percent_interval(interval)
+    if unit == "1":
+        return f"{number(interval.value)} ({number(interval.low)} to {number(interval.high)})"
+    return interval_text(interval, unit, shown, 3)

@@ -1,0 +1,129 @@
+"""What a new transfer table says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from airsense.report import figures_rescale
+from airsense.report.blocks import ONE_SCREEN, Block, Heading, Sentence, Table, filled, table
+from airsense.report.figures_rescale import less_one
+from airsense.report.node import Node
+from airsense.report.page_parts import causes_table, interval_text, quantity
+from airsense.report.says.shared import (
+    about_logs,
+    as_sentence,
+    cautions,
+    inputs,
+    logs_used,
+    method,
+    next_measurement,
+    part,
+)
+from airsense.report.units_shown import Shown
+from airsense.report.words import number, percent, percent_range, say, tone
+from airsense.results import Interval
+
+# Findings on the first screen, errors first; the others stand in the full answer.
+MOST_FINDINGS = 3
+SEVERITIES = ("error", "warning")
+
+
+def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
+    """Return what a new table says, most important first."""
+    found: list[Block] = [part("What should the transfer table be now?", "answer")]
+    found += _first_screen(result, shown)
+    found += cautions(result)
+    found.append(part("Evidence", "evidence"))
+    found += figures_rescale.pictures(result, shown)
+    found.append(_residuals(result))
+    if result.equivalent_bore_m is not None:
+        found.append(_bores(result, shown))
+    found.append(
+        table(
+            "Routes to the true flow",
+            ("route", "used", "why"),
+            ((say(r.method), "yes" if r.used else "no", r.reason) for r in result.routes),
+        )
+    )
+    found.append(causes_table(result.causes))
+    found += about_logs(result.logs)
+    found += method(result)
+    found += inputs(result)
+    return filled(found)
+
+
+def _first_screen(result: Node, shown: Shown) -> Iterable[Block]:
+    yield Heading(text=result.engine, badge=say(result.decision), tone=tone(result.decision))
+    yield Sentence(text=result.sentence)
+    told = [f for s in SEVERITIES for f in result.findings if f.severity == s]
+    for finding in told[:MOST_FINDINGS]:
+        yield Sentence(
+            lead=f"{as_sentence(say(finding.severity))[:-1]}:",
+            text=f"{as_sentence(finding.message)} To do: {finding.fix}.",
+        )
+    yield _cells(result, shown)
+    measured = sum(c.support == "measured" for c in result.cells)
+    yield Sentence(
+        lead="Runs:",
+        text=f"{result.runs} with the present tube, {result.baseline_runs} of the baseline; "
+        f"{measured} of {len(result.cells)} breakpoints measured.",
+    )
+    yield from logs_used(result.logs)
+    if result.next_measurement is not None and result.decision != "change":
+        yield from next_measurement([result.next_measurement])
+
+
+def _cells(result: Node, shown: Shown) -> Table:
+    unit = shown.unit("kg/s")
+    numbers = (
+        f"signal, {result.signal_unit}",
+        f"old, {unit}",
+        f"new, {unit}",
+        "correction",
+        "95 % interval",
+        "samples",
+        "runs",
+    )
+    return table(
+        "The table",
+        (*numbers, "support"),
+        (
+            (
+                number(c.signal, 5),
+                number(shown.number(c.flow_old, "kg/s"), 4),
+                number(shown.number(c.flow_new, "kg/s"), 4),
+                percent(c.correction - 1.0),
+                ""
+                if c.low is None
+                else percent_range(less_one(Interval(c.correction, c.low, c.high))),
+                str(c.samples),
+                str(c.runs),
+                c.support,
+            )
+            for c in result.cells
+        ),
+        numbers=numbers,
+        level=ONE_SCREEN,
+    )
+
+
+def _residuals(result: Node) -> Table:
+    rows = (("old", result.residual_before), ("new", result.residual_after))
+    return table(
+        "Disagreement with the true flow",
+        ("table", "root mean square"),
+        ((name, percent(value, 2, sign=False)) for name, value in rows if value is not None),
+        numbers=("root mean square",),
+    )
+
+
+def _bores(result: Node, shown: Shown) -> Table:
+    rows = [
+        (
+            "bore that would explain the correction",
+            interval_text(result.equivalent_bore_m, "m", shown),
+        )
+    ]
+    if result.bore_after_m is not None:
+        rows.append(("bore declared", quantity(result.bore_after_m, "m", shown)))
+    return table("Bores", ("what", "value"), rows, numbers=("value",))

@@ -1,0 +1,62 @@
+"""[priors.CAUSE] as frozen models: the user's own probability and size of a cause."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from enum import Enum
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from airsense.setup.declared import Declared
+
+
+class PriorCause(Enum):
+    """The causes whose prior can be replaced."""
+
+    SENSOR_SCALE = "sensor_scale"
+    SENSOR_SHAPE = "sensor_shape"
+    PULSATION = "pulsation"
+    LEAK_AFTER_COMPRESSOR = "leak_after_compressor"
+    LEAK_BEFORE_COMPRESSOR = "leak_before_compressor"
+    MANIFOLD_PRESSURE_GAIN = "manifold_pressure_gain"
+    MANIFOLD_PRESSURE_OFFSET = "manifold_pressure_offset"
+    CHARGE_TEMPERATURE = "charge_temperature"
+    VOLUMETRIC_EFFICIENCY = "volumetric_efficiency"
+    RECIRCULATION = "recirculation"
+    FUEL_SCALE = "fuel_scale"
+    LAMBDA_SCALE = "lambda_scale"
+
+
+MAX_FRACTION = 1.0
+MAX_KELVIN = 100.0
+
+
+class DeclaredPrior(Declared):
+    """Probability and size (k = 1) of one cause: a fraction of the flow, or K for temperatures.
+
+    None keeps the value of the table.
+    """
+
+    probability: Annotated[float, Field(ge=0.0, le=1.0, strict=True)] | None = None
+    size: Annotated[float, Field(gt=0.0, le=MAX_KELVIN, strict=True)] | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> DeclaredPrior:
+        if self.probability is None and self.size is None:
+            raise ValueError("probability, size or both")
+        return self
+
+
+def check_sizes(priors: Mapping[PriorCause, DeclaredPrior]) -> None:
+    """Refuse a fraction above one.
+
+    Raises
+    ------
+    ValueError
+        For pydantic, with what is allowed.
+    """
+    for cause, prior in priors.items():
+        kelvin = cause is PriorCause.CHARGE_TEMPERATURE
+        if not kelvin and prior.size is not None and prior.size > MAX_FRACTION:
+            raise ValueError(f"size of {cause.value}: a fraction of the flow, above 0 and up to 1")
