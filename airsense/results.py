@@ -5,15 +5,56 @@ from __future__ import annotations
 import importlib
 from dataclasses import dataclass
 from enum import Enum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 class Presented:
-    """A result that a notebook shows as its page."""
+    """A result: one line where it is printed, its page in a notebook, JSON, and tables.
+
+    Reports are bound late, so that results do not depend on them.
+    """
 
     __slots__ = ()
 
+    def __init_subclass__(cls) -> None:
+        """Keep the short line: a dataclass writes a `repr` of all fields where it finds none."""
+        if "__repr__" not in cls.__dict__:
+            cls.__repr__ = Presented.__repr__  # type: ignore[method-assign]
+
+    def __repr__(self) -> str:
+        """Return the answer in one line."""
+        one_line = importlib.import_module("airsense.report.one_line")
+        return str(one_line.one_line(self))
+
+    def to_json(self) -> str:
+        """Return the result as the JSON text that `--json` writes: SI units, plain fractions."""
+        as_json = importlib.import_module("airsense.report.as_json")
+        return str(as_json.to_json(self))
+
+    def to_frame(self, table: str | None = None) -> pd.DataFrame:
+        """Return one of the result's tables, one row an entry; an interval takes three columns.
+
+        Parameters
+        ----------
+        table : str, optional
+            Name of the table, such as `findings` or `by_speed`; by default the answer itself:
+            `pairs` of a comparison, `cells` of a new table, `estimates` of a check, `verdicts` of
+            an audit, `by_runs` of a plan.
+
+        Raises
+        ------
+        InputError
+            If the result has no such table; the message lists those it has.
+        """
+        frames = importlib.import_module("airsense.report.frames")
+        frame: pd.DataFrame = frames.frame_of(self, table)
+        return frame
+
     def _repr_html_(self) -> str:
-        """Return the page as a frame; bound late, so that results do not depend on reports."""
+        """Return the page as a frame."""
         notebook = importlib.import_module("airsense.report.notebook")
         return str(notebook.notebook(self))
 

@@ -13,6 +13,7 @@ from airsense.estimates.run import Air, Run
 from airsense.estimates.segments import Kind
 from airsense.evidence.budget import Part, RouteBudget
 from airsense.evidence.cells import Cells
+from airsense.evidence.normal import U_STATE_CONFIGURATION, U_STATE_RUN
 from airsense.evidence.priors import Cause, PriorTable
 from airsense.evidence.rest import Rest, RestKind
 from airsense.evidence.signatures import Effect, effects_of, observed
@@ -143,6 +144,20 @@ def shifted(cells: Cells, residual: ArrayLike, *, everywhere: bool = False) -> C
     on = np.ones(cells.size) if everywhere else cells.after.astype(np.float64)
     moved = np.broadcast_to(np.asarray(residual, dtype=np.float64), cells.ln_route.shape)
     return replace(cells, ln_route=cells.ln_route - moved * on)
+
+
+def noise_of(cells: Cells) -> FloatArray:
+    """Return the standard deviation of each residual that no other one shares, (n_routes, m).
+
+    Beside a cell's own noise stands what its run, and all runs of its configuration alike, have
+    of their own at one state; routes share the noise of the sensor.
+    """
+    runs = [np.unique(cells.run[cells.after == a]).size for a in (False, True)]
+    alike = np.array(runs, dtype=np.float64)[cells.after.astype(np.int64)]
+    own = U_STATE_RUN**2 + U_STATE_CONFIGURATION**2 * alike
+    number = np.isfinite(cells.residual).sum(axis=0)
+    shared = 1.0 + 0.5 * np.maximum(number - 1, 0)
+    return np.asarray(np.sqrt((cells.u_noise**2 + own) * shared))
 
 
 def rest_of(

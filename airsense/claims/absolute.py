@@ -23,7 +23,7 @@ from airsense.claims.findings import (
     span_interval,
 )
 from airsense.claims.point import Point
-from airsense.claims.units import Kind, Mix, possible_mix
+from airsense.claims.units import PSI_IN_A_BAR, Kind, Mix, possible_mix
 from airsense.physics.constants import R_DRY_AIR_JPKGK
 from airsense.results import Interval
 from airsense.setup.engine import Ignition
@@ -93,15 +93,20 @@ def _hint(check: Check, point: Point, found: Interval, span: Interval) -> str:
 
 
 def _references(point: Point) -> tuple[Mix, ...]:
-    """Return what reading a gauge pressure as absolute, or the reverse, makes of it."""
+    """Return what another reading of the printed pressure makes of the absolute one."""
     if point.p_manifold_pa is None:
         return ()
     p, ambient = float(np.median(point.p_manifold_pa)), float(np.median(point.p_ambient_pa))
     if point.printed("manifold_pressure") is not None:
         return (Mix((p + ambient) / p, "gauge pressure printed as absolute"),)
-    if point.printed("boost_pressure") is None or p < 1.2 * ambient:
+    boost = point.printed("boost_pressure")
+    if boost is None or boost.value < 0.2 * ambient:
         return ()
-    return (Mix((p - ambient) / p, "absolute pressure printed as gauge"),)
+    return (
+        Mix((p - ambient) / p, "absolute pressure printed as gauge"),
+        Mix((boost.value / PSI_IN_A_BAR + ambient) / p, "psi printed as bar"),
+        Mix((boost.value * PSI_IN_A_BAR + ambient) / p, "bar printed as psi"),
+    )
 
 
 def _inside(

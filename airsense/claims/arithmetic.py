@@ -16,11 +16,15 @@ from airsense.claims.point import Point
 from airsense.claims.units import Kind, Mix, possible_mix
 from airsense.results import Interval
 from airsense.setup.claims import UNIT_OF, Claim
+from airsense.setup.engine import Induction
 from airsense.setup.printed import Printed
 
 _SLACK = 1e-9  # of floating-point conversion between units
 # Torque, power and speed of one row may stem from neighbouring samples of a sweep.
 ROW_LOOSENESS = 0.015
+# A tuned or forward-facing intake; a charge cooled by fuel or water that evaporates.
+RAM_EFFECT = 1.05
+EVAPORATIVE_K = 20.0
 
 
 def check_claim_arithmetic(claim: Claim, pair: Pair) -> Iterator[AuditFinding]:
@@ -88,6 +92,42 @@ def _pressures(point: Point) -> Iterator[AuditFinding]:
         half = boost.half_width + ambient.half_width
         found = Interval(middle, middle - half, middle + half)
         yield _row(point, "manifold pressure", "boost and barometer", manifold, found)
+
+    yield from _limits(point)
+
+
+def _limits(point: Point) -> Iterator[AuditFinding]:
+    """Nothing but a compressor lifts the manifold over the barometer, nor does air cool below it.
+
+    A charge may be cooled by evaporating fuel or water, hence the kelvins.
+    """
+    engine = point.context.claims.engine
+    manifold, ambient = point.printed("manifold_pressure"), point.printed("barometric_pressure")
+    turbo = engine.induction is Induction.TURBOCHARGED
+    if manifold is not None and ambient is not None and not turbo:
+        most = ambient.value * RAM_EFFECT + ambient.half_width
+        yield _bound(point, "manifold pressure", manifold, Interval(ambient.value, 0.0, most), "Pa")
+    charge, outside = point.printed("charge_temperature"), point.printed("ambient_temperature")
+    if charge is not None and outside is not None and turbo and engine.cooler == "air":
+        least = outside.value - outside.half_width - EVAPORATIVE_K
+        hottest = Interval(outside.value, least, 600.0)
+        yield _bound(point, "charge temperature", charge, hottest, "K")
+
+
+def _bound(point: Point, label: str, stated: Printed, allowed: Interval, unit: str) -> AuditFinding:
+    said = _bounds(stated)
+    apart = said.low > allowed.high or said.high < allowed.low
+    verb = "cannot stand beside" if apart else "can stand beside"
+    return AuditFinding(
+        check=Check.ARITHMETIC,
+        subject=f"{point.configuration.name}: {label}",
+        outcome=Outcome.CONTRADICTED if apart else Outcome.SUPPORTED,
+        measured=said,
+        expected=allowed,
+        sentence=f"The printed {label} ({stated.text}) {verb} the weather of the test.",
+        settle_by=f"where the {label} was measured, and the weather of the test" if apart else "",
+        unit=unit,
+    )
 
 
 def _row(

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from airsense.claims.correction import SUBJECT
 from airsense.claims.findings import AuditFinding, Check, Outcome
 from airsense.claims.point import Point
-from airsense.claims.weather import ASK_TEXT, ASK_WEATHER
+from airsense.claims.row import ASK_WEATHER
+from airsense.claims.weather import ASK_TEXT
 from airsense.setup.claims import Publication
 from airsense.setup.engine import Induction
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -72,6 +73,14 @@ class Pair:
         first, second = self.before.p_manifold_pa, self.after.p_manifold_pa
         return None if first is None or second is None else np.log(second / first)
 
+    @property
+    def u_of_speed(self) -> float:
+        """What breathing and efficiency differ by where the two were run at different speeds."""
+        first, second = (p.printed("engine_speed") for p in (self.before, self.after))
+        if first is None or second is None:
+            return 0.0
+        return prior.BREATHING_PER_SPEED * abs(math.log(second.value / first.value))
+
     def normal(self, key: str, source: Source) -> FloatArray:
         """Return standard normal draws that belong to this pair."""
         return self.before.context.draws.normal(f"{key}:{self.subject}", source)
@@ -93,7 +102,8 @@ def ln_pressure_route(pair: Pair) -> FloatArray | None:
     if first is None or second is None or pressure is None or not shown:
         return None
     ask = Source("volumetric efficiency", "intake and exhaust pressure at the engine")
-    u = np.hypot(pair.before.context.sizes.volumetric_efficiency.run, VE_PER_PRESSURE * pressure)
+    own = math.hypot(pair.before.context.sizes.volumetric_efficiency.run, pair.u_of_speed)
+    u = np.hypot(own, VE_PER_PRESSURE * pressure)
     return np.asarray(second - first + u * pair.normal("breathing", ask))
 
 
@@ -234,7 +244,7 @@ def _power_vs_airflow(pair: Pair) -> AuditFinding | None:
         spark = pair.before.context.claims.engine.ignition is Ignition.SPARK
         u = prior.SPARK_LAMBDA_CHANGE_U if spark else DIESEL_LAMBDA_CHANGE_U
         ask = Source("change of lambda", "lambda from a wide-band sensor in the exhaust")
-        mixture = u * pair.normal("mixture", ask)
+        mixture = math.hypot(u, pair.u_of_speed) * pair.normal("mixture", ask)
     expected = air - mixture + _ln_efficiency_change(pair, mixture)
     facts = f"Power changes by {change(power)} on {change(air)} indicated air"
     words = {
@@ -268,7 +278,7 @@ def _ln_efficiency_change(pair: Pair, ln_lambda_change: FloatArray | None) -> Fl
     context = pair.before.context
     spark = context.claims.engine.ignition is Ignition.SPARK
     ask = Source("brake efficiency", "exhaust temperature and ignition or injection timing")
-    u = context.sizes.brake_efficiency.run
+    u = math.hypot(context.sizes.brake_efficiency.run, pair.u_of_speed)
     if spark:
         u = float(np.hypot(u, prior.SPARK_EFFICIENCY_CHANGE_U))
     own = u * pair.normal("efficiency", ask)

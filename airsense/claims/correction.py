@@ -14,9 +14,9 @@ import numpy as np
 
 from airsense.claims.findings import AuditFinding, Check, Outcome, percent
 from airsense.claims.point import Point
+from airsense.claims.row import ASK_WEATHER
 from airsense.claims.weather import (
     ASK_TEXT,
-    ASK_WEATHER,
     Corrected,
     corrected,
     named_body,

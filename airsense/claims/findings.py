@@ -21,7 +21,7 @@ from airsense.results import Interval
 FloatArray = NDArray[np.float64]
 
 # An audit makes a dozen checks: 2.7 standard uncertainties for each of them.
-TAIL = 0.0035
+TAIL = 0.004
 NAMED_SHARE = 0.15
 
 

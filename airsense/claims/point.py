@@ -16,11 +16,9 @@ from numpy.typing import NDArray
 
 from airsense.claims import priors as prior
 from airsense.claims import weather
-from airsense.claims.context import Configuration, Context, mean_figure, plain_name
 from airsense.claims.draws import Source
+from airsense.claims.row import Row
 from airsense.estimates.defaults import Size
-from airsense.evidence.parts.priors import U_SESSION_K, U_SESSION_PA, U_WEATHER_K, U_WEATHER_PA
-from airsense.physics.atmosphere import standard_pressure_pa
 from airsense.physics.charge import (
     COMPRESSOR_EFFICIENCY,
     COOLER_EFFECTIVENESS,
@@ -29,7 +27,6 @@ from airsense.physics.charge import (
 )
 from airsense.setup.engine import Induction
 from airsense.setup.power import PowerAt
-from airsense.setup.printed import Printed
 
 FloatArray = NDArray[np.float64]
 
@@ -40,30 +37,8 @@ LEAST_MANIFOLD_PA = 5e3
 
 
 @dataclass(frozen=True)
-class Point:
+class Point(Row):
     """A configuration as draws; every property has shape (draws,), or is None if not printed."""
-
-    configuration: Configuration
-    context: Context
-
-    def printed(self, name: str) -> Printed | None:
-        """Return the printed figure, the mean where rows repeat it, else what is said once."""
-        figures = [f for row in self.configuration.rows if (f := row.figure(name)) is not None]
-        if figures:
-            return mean_figure(figures)
-        once: Printed | None = getattr(self.context.claims.publication, name, None)
-        return once
-
-    @property
-    def prints_pressure(self) -> bool:
-        """Whether a boost or manifold pressure is printed, not assumed."""
-        return any(self.printed(n) is not None for n in ("manifold_pressure", "boost_pressure"))
-
-    @property
-    def runs(self) -> int:
-        """Number of runs behind each figure."""
-        stated = self.context.claims.publication.runs_per_configuration
-        return max(stated or 1, len(self.configuration.rows))
 
     @cached_property
     def ln_speed(self) -> FloatArray | None:
@@ -157,45 +132,6 @@ class Point:
             return None
         return self.ln_power_measured - np.log1p(-self._driveline_loss)
 
-    @property
-    def day(self) -> str:
-        """What configurations of one weather share: the session, if one is named, else nothing."""
-        return self._session or self._key
-
-    @property
-    def _session(self) -> str:
-        session = self.configuration.rows[0].session or self.context.claims.publication.session
-        return f"session {session}" if session else ""
-
-    @cached_property
-    def p_ambient_pa(self) -> FloatArray:
-        """Barometer [Pa]: printed, or a prior over test sites and weathers."""
-        ask = Source("barometer", weather.ASK_WEATHER)
-        drift = U_SESSION_PA * self._normal(f"barometer:{self._key}", ask)
-        figure = self.printed("barometric_pressure")
-        if figure is not None:
-            read = self._as_printed("barometric_pressure", figure)
-            return read + self._apart("barometric_pressure", figure, U_SESSION_PA)
-        site = self.p_site_pa
-        own = U_WEATHER_PA * self._normal(f"pressure:{self.day}", ask)
-        self.context.assume(
-            "barometer",
-            f"{np.mean(site) / 1e3:.1f} kPa, +-{np.std(site) / 1e3:.1f} kPa (k = 1) by site, "
-            f"+-{U_WEATHER_PA / 1e3:g} kPa by {'session' if self._session else 'test'}",
-            "not printed: prior over test sites",
-        )
-        return np.asarray(site + own + (drift if self._session else 0.0))
-
-    @cached_property
-    def p_site_pa(self) -> FloatArray:
-        """Barometer [Pa], less what differs by test where it is not printed."""
-        figure = self.printed("barometric_pressure")
-        if figure is not None:
-            return self._as_printed("barometric_pressure", figure)
-        ask = Source("barometer", weather.ASK_WEATHER)
-        altitude = prior.ALTITUDE_MEAN_M * self.context.draws.exponential("altitude", ask)
-        return standard_pressure_pa(np.minimum(altitude, 4000.0))
-
     @cached_property
     def p_manifold_pa(self) -> FloatArray | None:
         """Absolute manifold pressure. [Pa]"""
@@ -226,15 +162,15 @@ class Point:
         shared = prior.CHARGE_ABSOLUTE_U_K * self._normal("heat", ask)
         own = prior.CHARGE_CHANGE_U_K / math.sqrt(2.0) * self._normal(f"heat:{self._key}", ask)
         if self.context.claims.engine.induction is Induction.NATURALLY_ASPIRATED:
-            base = self.t_site_k + prior.NATURAL_PICK_UP_K
+            base = self.t_table_k + prior.NATURAL_PICK_UP_K
         else:
-            ratio = np.maximum(self.p_manifold_pa / self.p_ambient_pa, 1.0)
+            ratio = np.maximum(self.p_manifold_pa / self.p_table_pa, 1.0)
             eta = self._spread(
                 "efficiency", ask, COMPRESSOR_EFFICIENCY.low, COMPRESSOR_EFFICIENCY.high
             )
             eps = self._spread("cooler", ask, COOLER_EFFECTIVENESS.low, COOLER_EFFECTIVENESS.high)
-            hot = compressor_outlet_temperature_k(self.t_site_k, ratio, eta)
-            base = after_cooler_temperature_k(hot, self.t_site_k, eps)
+            hot = compressor_outlet_temperature_k(self.t_table_k, ratio, eta)
+            base = after_cooler_temperature_k(hot, self.t_table_k, eps)
         self.context.assume(
             "charge temperature",
             f"about {np.mean(base) - 273.15:.0f} degC, changes good to "
@@ -242,46 +178,6 @@ class Point:
             "not printed: from pressure ratio, compressor and cooler with ranges",
         )
         return np.asarray(base + shared + own)
-
-    @cached_property
-    def t_ambient_k(self) -> FloatArray:
-        """Temperature of the inlet air in the weather of the test. [K]"""
-        ask = Source("ambient temperature", weather.ASK_WEATHER)
-        drift = U_SESSION_K * self._normal(f"cold:{self._key}", ask)
-        figure = self.printed("ambient_temperature")
-        if figure is not None:
-            return self.t_site_k + self._apart("ambient_temperature", figure, U_SESSION_K)
-        own = U_WEATHER_K * self._normal(f"temperature:{self.day}", ask)
-        return self.t_site_k + own + (drift if self._session else 0.0)
-
-    @cached_property
-    def t_site_k(self) -> FloatArray:
-        """Temperature of the inlet air, less what differs by test where it is not printed.
-
-        What the air then does to charge temperature is part of the change that an estimated
-        charge temperature is allowed anyway.
-        """
-        figure = self.printed("ambient_temperature")
-        if figure is not None:
-            return self._as_printed("ambient_temperature", figure)
-        ask = Source("ambient temperature", weather.ASK_WEATHER)
-        self.context.assume(
-            "ambient temperature",
-            f"{prior.AMBIENT_K - 273.15:.0f} degC, +-{prior.AMBIENT_U_K:g} K (k = 1) by site, "
-            f"+-{U_WEATHER_K:g} K by {'session' if self._session else 'test'}",
-            "not printed: prior over test sites",
-        )
-        return prior.AMBIENT_K + prior.AMBIENT_U_K * self._normal("ambient", ask)
-
-    @cached_property
-    def depression_pa(self) -> FloatArray | None:
-        """Pressure drop across filter and tube [Pa], if printed."""
-        figure = self.printed("inlet_depression")
-        return None if figure is None else self._as_printed("inlet_depression", figure)
-
-    @property
-    def _key(self) -> str:
-        return self.configuration.name
 
     @property
     def _power_size(self) -> Size:
@@ -330,11 +226,11 @@ class Point:
             draws = self._as_printed(name, figure)
             usual = "gauge" if name == "boost_pressure" else "absolute"
             gauge = (figure.reference or usual) == "gauge"
-            absolute = draws + self.p_ambient_pa if gauge else draws
+            absolute = draws + self.p_table_pa if gauge else draws
             return np.maximum(absolute, LEAST_MANIFOLD_PA)
         if self.context.claims.engine.induction is Induction.NATURALLY_ASPIRATED:
             ask = Source("manifold pressure", "the manifold pressure")
-            return self.p_ambient_pa * self._spread("throttle", ask, 0.93, 1.0)
+            return self.p_table_pa * self._spread("throttle", ask, 0.93, 1.0)
         return None
 
     def _reading(self, name: str, size: Size, loose: float = 0.0) -> FloatArray | None:
@@ -353,36 +249,3 @@ class Point:
             f"run-to-run scatter of {size.label}", "repeat runs of each configuration, in ABA order"
         )
         return np.asarray(u * self._normal(f"own:{name}:{self._key}", ask))
-
-    def _as_printed(self, name: str, figure: Printed) -> FloatArray:
-        label = plain_name(name)
-        ask = Source(f"rounding of the printed {label}", f"{label} with one more digit")
-        once = self._said_once(name, figure)
-        key = f"print:{name}" if once else f"print:{name}:{self._key}"
-        if figure.explicit:
-            drawn = figure.value + figure.u * self._normal(key, ask)
-        else:
-            drawn = figure.value + figure.half_width * self.context.draws.uniform(key, ask)
-        positive = drawn if name == "boost_pressure" else np.maximum(drawn, 1e-3 * figure.value)
-        return np.asarray(positive)
-
-    def _apart(self, name: str, figure: Printed, u_session: float) -> FloatArray | float:
-        """Return what a figure said once for all may differ by: its digits, at most a day's drift.
-
-        A figure of the row itself differs by its own rounding, which is drawn already.
-        """
-        if not self._said_once(name, figure):
-            return 0.0
-        half = min(figure.half_width, u_session * math.sqrt(3.0))
-        ask = Source("weather of the tests", weather.ASK_WEATHER)
-        return half * self.context.draws.uniform(f"apart:{name}:{self._key}", ask)
-
-    def _said_once(self, name: str, figure: Printed) -> bool:
-        """Whether a figure is said for all configurations together."""
-        return figure is getattr(self.context.claims.publication, name, None)
-
-    def _normal(self, key: str, ask: Source) -> FloatArray:
-        return self.context.draws.normal(key, ask)
-
-    def _spread(self, key: str, ask: Source, low: float, high: float) -> FloatArray:
-        return 0.5 * (low + high) + 0.5 * (high - low) * self.context.draws.uniform(key, ask)

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 from airsense.setup.engine import Engine, Ignition, Induction
 
+TWO_STROKES = 2
+
 
 @dataclass(frozen=True, slots=True)
 class Span:
@@ -35,17 +37,17 @@ _COMPRESSION = Possible(
         0.65, 1.05, "two published diesel models span 0.83 to 0.97; wider for EGR and tuned ports"
     ),
     lambda_=Span(
-        1.0, 2.8, "smoke limit 1.1 to 1.3 (handbook); a published 12.7 l diesel reaches 2.6"
+        0.95, 4.0, "smoke limit 1.1 to 1.3 (handbook); a published 12.7 l diesel reaches 2.6"
     ),
-    brake_efficiency=Span(0.24, 0.46, "published peaks 43 % (car) and 45 % (truck diesel)"),
+    brake_efficiency=Span(0.20, 0.50, "published peaks 43 % (car) and 45 to 48 % (truck diesel)"),
     power_per_air=Span(0.0, 0.38, "filling 0.95 at lambda 1.05 and efficiency 0.42, our choice"),
 )
 _SPARK = Possible(
     volumetric_efficiency=Span(
         0.60, 1.15, "handbook 0.8 to 1.05; wider for tuned runners and scavenging"
     ),
-    lambda_=Span(0.65, 1.35, "flammable and drivable full-load mixtures (handbook)"),
-    brake_efficiency=Span(0.17, 0.41, "handbook 0.25 to 0.38; lower when rich"),
+    lambda_=Span(0.65, 1.8, "flammable and drivable mixtures (handbook); lean burning to 1.7"),
+    brake_efficiency=Span(0.15, 0.43, "handbook 0.25 to 0.38; lower when rich"),
     power_per_air=Span(0.0, 0.40, "filling 1.08 at lambda 1 and efficiency 0.37, our choice"),
 )
 # Tuned pipes fill a naturally aspirated spark-ignition engine beyond its swept volume.
@@ -59,6 +61,8 @@ _SPARK_TUNED = Possible(
 
 def possible(engine: Engine) -> Possible:
     """Return what the engine can do at full load."""
+    if engine.strokes == TWO_STROKES:
+        return _scavenged(engine)
     if engine.ignition is Ignition.COMPRESSION:
         return _COMPRESSION
     if engine.induction is Induction.NATURALLY_ASPIRATED:
@@ -74,6 +78,19 @@ AMBIENT_U_K = 6.0
 CHARGE_ABSOLUTE_U_K = 8.0
 CHARGE_CHANGE_U_K = 2.0
 NATURAL_PICK_UP_K = 8.0
+
+
+def _scavenged(engine: Engine) -> Possible:
+    """Return what an engine can do that is scavenged by more air than it keeps."""
+    four = _COMPRESSION if engine.ignition is Ignition.COMPRESSION else _SPARK
+    return Possible(
+        volumetric_efficiency=Span(0.4, 1.8, "delivery ratio of two-stroke engines, handbook"),
+        lambda_=Span(four.lambda_.low, 2.0 * four.lambda_.high, "scavenging air included"),
+        brake_efficiency=Span(0.10, four.brake_efficiency.high, "fuel may be scavenged too"),
+        power_per_air=four.power_per_air,
+    )
+
+
 # Where neither boost nor speed is printed.
 MANIFOLD_PA = Span(1.1e5, 4.5e5, "turbocharged road and racing engines, our choice")
 CHARGE_K = Span(290.0, 350.0, "behind a charge-air cooler, common practice, no source")
@@ -81,8 +98,8 @@ SPEED_RPM = {
     Ignition.COMPRESSION: Span(600.0, 6_000.0, "road engines, common practice, no source"),
     Ignition.SPARK: Span(1_000.0, 10_000.0, "road and racing engines, common practice, no source"),
 }
-# Rows of one table whose weather is not printed: one in five was measured on another day.
-ROWS_OF_TWO_DAYS = 0.2
+# Share of tables without weather whose rows were measured on different days (our choice).
+ROWS_OF_TWO_DAYS = 0.08
 # How power and air of an engine follow pressure (dry, for power) and cold; our choice from the
 # exponents of correction texts: ISO 1585 and SAE J1349 have 1.2 and 0.6, 1.18 and 0.59.
 ENGINE_IN_WEATHER = "how this engine answers to weather"
@@ -108,5 +125,7 @@ SPARK_EFFICIENCY_CHANGE_U = 0.007
 SPARK_LAMBDA_CHANGE_U = 0.03
 FUEL_DENSITY_U = 0.01
 FUEL_HEATING_VALUE_U = 0.01
+# Two peaks at different speeds: breathing and efficiency differ by this per ln of speed (k = 1).
+BREATHING_PER_SPEED = 0.3
 # Breathing against the ratio of exhaust to manifold pressure, where exhaust pressure is unknown.
 VE_PER_PRESSURE = 0.05

@@ -37,7 +37,7 @@ _DRAWN_AS = {
     ClaimedQuantity.FUEL_VOLUME_FLOW: "ln_fuel",
     ClaimedQuantity.LAMBDA: "ln_lambda",
 }
-_PRESSURES = (ClaimedQuantity.BOOST_PRESSURE, ClaimedQuantity.MANIFOLD_PRESSURE)
+PRESSURES = (ClaimedQuantity.BOOST_PRESSURE, ClaimedQuantity.MANIFOLD_PRESSURE)
 
 
 def ln_claimed_change(pair: Pair, quantity: ClaimedQuantity) -> FloatArray | None:
@@ -45,7 +45,7 @@ def ln_claimed_change(pair: Pair, quantity: ClaimedQuantity) -> FloatArray | Non
 
     A boost is compared as absolute pressure, the only form in which a ratio has a meaning.
     """
-    if quantity in _PRESSURES:
+    if quantity in PRESSURES:
         return pair.ln_pressure_change()
     return pair.ln_change(_DRAWN_AS[quantity]) if quantity in _DRAWN_AS else None
 

@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from airsense.errors import InputError
 from airsense.logs.headers import Header, readings, repair_text
 from airsense.logs.recognise import recognise
+from airsense.reading import read_bounded
 from airsense.results import Assumption
 from airsense.setup.claims import Claim, ClaimedQuantity, Claims, Result
 
@@ -164,12 +165,12 @@ def _text_of(path: Path, source: str) -> str:
     try:
         if path.stat().st_size > MOST_BYTES:
             raise _bad(str(path), f"{path.stat().st_size} bytes", f"up to {MOST_BYTES} bytes")
-        raw = path.read_bytes()
+        raw = read_bounded(path, MOST_BYTES)
     except OSError as error:
         raise InputError(
             "the table of results cannot be read",
             where=f"{source}, table = {path.name!r}",
-            got=type(error).__name__,
+            got=error.strerror or type(error).__name__,
             allowed="a CSV file beside the claims file",
             fix="check its name",
         ) from None

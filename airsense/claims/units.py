@@ -10,7 +10,8 @@ from airsense.results import Interval
 
 # What a printed ratio may be off a factor of units beside its own bounds.
 NEAR = 0.01
-MOST_NAMED = 2
+MOST_NAMED = 3
+PSI_IN_A_BAR = 14.504
 
 
 class Kind(Enum):
@@ -40,7 +41,7 @@ _BOTH_WAYS = {
         Mix(7.560, "lb/min and g/s mixed"),
     ),
     Kind.PRESSURE: (
-        Mix(14.504, "psi and bar mixed"),
+        Mix(PSI_IN_A_BAR, "psi and bar mixed"),
         Mix(100.0, "kPa and bar mixed"),
     ),
 }

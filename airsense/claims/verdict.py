@@ -23,8 +23,9 @@ from airsense.claims.findings import (
     settle_phrase,
     sign_of,
 )
-from airsense.claims.repeat import claimed_sign, ln_claimed_change
-from airsense.claims.weather import ASK_WEATHER, Corrected, corrected
+from airsense.claims.repeat import PRESSURES, claimed_sign, ln_claimed_change
+from airsense.claims.row import ASK_WEATHER
+from airsense.claims.weather import Corrected, corrected
 from airsense.results import Interval
 from airsense.setup.claims import Claim, ClaimedQuantity
 
@@ -53,7 +54,7 @@ NO_DIFFERENCE_WITHIN = 0.02
 # A claim of uncorrected power stands if at least this share of it is more than weather.
 SHARE_SHOWN = 0.5
 # What two tests in one weather may still differ by in power (k = 1).
-WEATHER_OF_ONE_DAY = 0.005
+WEATHER_OF_ONE_DAY = 0.01
 _OF_CAUSE = {
     Check.FEEDBACK: "a skew of the sensor alone can have made it, through the fuelling",
     Check.RESTRICTION_CEILING: "it is more than lower restriction can give: the intake is not its "
@@ -99,7 +100,9 @@ class Weighed:
 
     @property
     def stated(self) -> float:
-        """ln of the stated change, else of the printed one."""
+        """ln of the stated change, else of the printed one; pressures by their absolute values."""
+        if self.claim.quantity in PRESSURES and self.printed is not None:
+            return float(np.median(self.printed))
         first = self.pair.before.printed(self.claim.quantity.value)
         for figure in self.claim.printed_changes():
             base = 1.0 if figure.relative or first is None else first.value

@@ -13,13 +13,13 @@ import re
 from collections.abc import Sequence
 from enum import Enum
 from functools import cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from airsense.claims import priors as prior
 from airsense.claims.draws import Source
+from airsense.claims.row import ASK_WEATHER, Row
 from airsense.evidence.parts.priors import LAW_PRIOR, U_WEATHER_HUMIDITY_FRAC
 from airsense.physics.air import vapour_mole_fraction
 from airsense.physics.boost_control import VAPOUR_LIGHTER, BoostLaw, exponents
@@ -32,13 +32,9 @@ from airsense.physics.standard_power import (
 )
 from airsense.setup.engine import Engine, Ignition, Induction
 
-if TYPE_CHECKING:
-    from airsense.claims.point import Point
-
 FloatArray = NDArray[np.float64]
 
 ASK_TEXT = "the text and variant of the power correction, and its factor"
-ASK_WEATHER = "barometer, temperature and humidity at each test"
 _NAMES = (
     (re.compile(r"1585"), "ISO 1585"),
     (
@@ -59,7 +55,7 @@ class Corrected(Enum):
     UNSAID = "unsaid"
 
 
-def corrected(point: Point) -> Corrected:
+def corrected(point: Row) -> Corrected:
     """Return whether the power of a configuration is a corrected one."""
     said = point.context.claims.publication
     row = point.configuration.rows[0]
@@ -119,19 +115,20 @@ def _slopes(text: CorrectionText) -> tuple[float, float, float, float, float]:
     return own, by_p, by_t, low, high
 
 
-def _normal(point: Point, key: str, ask: str) -> FloatArray:
+def _normal(point: Row, key: str, ask: str) -> FloatArray:
     return point.context.draws.normal(key, Source("weather of the tests", ask))
 
 
-def _uniform(point: Point, key: str, label: str, ask: str) -> FloatArray:
+def _uniform(point: Row, key: str, label: str, ask: str) -> FloatArray:
     return 0.5 + 0.5 * point.context.draws.uniform(key, Source(label, ask))
 
 
-def vapour(point: Point, *, of_site: bool = False) -> FloatArray:
+def vapour(point: Row, *, of_site: bool = False) -> FloatArray:
     """Return the mole fraction of vapour in the ambient air, (draws,); of one for all tests."""
     figure = point.printed("relative_humidity")
     if figure is None:
-        drawn = _normal(point, "humidity" if of_site else f"humidity:{point.day}", ASK_WEATHER)
+        one = of_site or point.one_weather
+        drawn = _normal(point, "humidity" if one else f"humidity:{point.day}", ASK_WEATHER)
         humidity = np.clip(0.5 + U_WEATHER_HUMIDITY_FRAC * drawn, 0.0, 1.0)
     else:
         humidity = np.full(point.context.draws.size, figure.value)
@@ -140,7 +137,7 @@ def vapour(point: Point, *, of_site: bool = False) -> FloatArray:
     return vapour_mole_fraction(p_pa, t_k, humidity)
 
 
-def ln_factor(point: Point, *, of_one_table: bool = False) -> FloatArray:
+def ln_factor(point: Row, *, of_one_table: bool = False) -> FloatArray:
     """Return draws of ln(printed power / measured power), shape (draws,).
 
     With `of_one_table` rows whose weather is not printed are mostly of one session, as the rows of
@@ -160,15 +157,14 @@ def ln_factor(point: Point, *, of_one_table: bool = False) -> FloatArray:
     factor = _ln_computed(point, _ln_weather(point))
     if of_one_table:
         site = _ln_computed(point, _ln_weather(point, of_site=True))
-        two_days = _uniform(point, "two days", "weather of the tests", ASK_WEATHER)
-        factor = np.where(two_days < prior.ROWS_OF_TWO_DAYS, factor, site)
+        factor = np.where(point.of_two_days, factor, site)
     if status is Corrected.YES:
         return factor
     applied = _uniform(point, "corrected", "whether power is corrected", ASK_TEXT) < 0.5
     return np.where(applied, factor, 0.0)
 
 
-def _ln_computed(point: Point, ln_weather: tuple[FloatArray, FloatArray]) -> FloatArray:
+def _ln_computed(point: Row, ln_weather: tuple[FloatArray, FloatArray]) -> FloatArray:
     claims = point.context.claims
     texts = texts_of(claims.engine, claims.publication.power_correction)
     ln_p, ln_t = ln_weather
@@ -183,14 +179,14 @@ def _ln_computed(point: Point, ln_weather: tuple[FloatArray, FloatArray]) -> Flo
     return total
 
 
-def _ln_weather(point: Point, *, of_site: bool = False) -> tuple[FloatArray, FloatArray]:
+def _ln_weather(point: Row, *, of_site: bool = False) -> tuple[FloatArray, FloatArray]:
     p_pa = point.p_site_pa if of_site else point.p_ambient_pa
     t_k = point.t_site_k if of_site else point.t_ambient_k
     dry = p_pa * (1.0 - vapour(point, of_site=of_site))
     return np.log(dry / P_REFERENCE_DRY_PA), np.log(t_k / T_REFERENCE_K)
 
 
-def ln_power_response(point: Point) -> FloatArray:
+def ln_power_response(point: Row) -> FloatArray:
     """Return draws of ln of what the day's weather makes of measured power."""
     engine = point.context.claims.engine
     spark = engine.ignition is Ignition.SPARK
@@ -206,7 +202,7 @@ def ln_power_response(point: Point) -> FloatArray:
     return np.asarray(_between(follows, share) * ln_air_response(point))
 
 
-def ln_air_response(point: Point) -> FloatArray:
+def ln_air_response(point: Row) -> FloatArray:
     """Return draws of ln of what the day's weather makes of the air that the engine breathes."""
     engine = point.context.claims.engine
     moist = np.log(point.p_ambient_pa / P_REFERENCE_DRY_PA)
@@ -223,7 +219,7 @@ def _between(span: prior.Span, share: FloatArray) -> FloatArray:
     return span.low + (span.high - span.low) * share
 
 
-def _by_law(point: Point) -> tuple[FloatArray, FloatArray]:
+def _by_law(point: Row) -> tuple[FloatArray, FloatArray]:
     """Return draws of the exponents over the laws of boost control."""
     engine = point.context.claims.engine
     declared = [law for law in BoostLaw if law.value == engine.boost_control.value]

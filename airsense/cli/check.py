@@ -8,17 +8,17 @@ import click
 
 from airsense.cli.common import (
     EXIT_CONDITION_MET,
-    LOG_FILE,
     RPM_WINDOW,
     Output,
     engine_option,
     fail_on_option,
+    logs_argument,
     output_options,
 )
 
 
 @click.command()
-@click.argument("logs", nargs=-1, required=True, type=LOG_FILE)
+@logs_argument
 @engine_option
 @click.option("--rpm", type=RPM_WINDOW, help="Window of engine speed, such as 1600:3800.")
 @fail_on_option("plausible", "implausible", "undetermined")
@@ -32,7 +32,7 @@ def command(  # one parameter an option
     fail_on: tuple[str, ...],
     output: Output,
 ) -> None:
-    """Check one or more LOGS of one configuration.
+    """Check one or more LOGS of one configuration; a folder stands for all logs in it.
 
     --fail-on takes a verdict: plausible, implausible, undetermined.
     """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -54,6 +54,84 @@ class RpmWindow(click.ParamType[tuple[float, float]]):
 RPM_WINDOW = RpmWindow()
 
 
+class Percent(click.ParamType[float]):
+    """A number of percent: `2`, `2.5`, `2%` or `"2 %"`; the command gets a fraction.
+
+    Without bounds the job judges the number, in five parts; a bound of 0 is itself too low.
+    """
+
+    name = "PERCENT"
+
+    def __init__(self, low: float | None = None, high: float = 100.0) -> None:
+        self._low, self._high = low, high
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the fraction."""
+        try:
+            percent = float(str(value).removesuffix("%"))
+        except ValueError:
+            self.fail(f"{value!r} is no number of percent, such as 2.5", param, ctx)
+        low = self._low
+        if low is not None and not ((low or 1e-12) <= percent <= self._high):
+            least = f"{low:g}" if low else "above 0"
+            self.fail(f"{value} is not {least} to {self._high:g} percent", param, ctx)
+        return percent / 100.0
+
+
+class LogsOption(click.Option):
+    """An option that takes all logs after it, as a shell expands `run_*.csv`; it may repeat."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        own = {"multiple": True, "type": LOG_FILE, "metavar": "LOG...", "callback": _files}
+        super().__init__(*args, **{**kwargs, **own})
+
+
+class LogsCommand(click.Command):
+    """A command whose `LogsOption`s take several values at once."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Repeat the option before each of its values, which is what click understands."""
+        names = {n for p in self.params if isinstance(p, LogsOption) for n in p.opts}
+        return super().parse_args(ctx, list(_repeated(args, names)))
+
+
+def _repeated(args: Sequence[str], names: set[str]) -> Iterator[str]:
+    """Yield `--before a --before b` for `--before a b`; other options end the values."""
+    current = ""
+    for k, arg in enumerate(args):
+        if arg == "--":
+            yield from args[k:]
+            return
+        if arg.startswith("-") and arg != "-":
+            name, equals, _ = arg.partition("=")
+            current = name if name in names else ""
+            if equals or not current:
+                yield arg
+            elif k + 1 == len(args) or args[k + 1].startswith("-"):
+                yield current  # click says that its value is missing
+        elif current:
+            yield from (current, arg)
+        else:
+            yield arg
+
+
+def _files(ctx: click.Context, param: click.Parameter, value: tuple[Path, ...]) -> tuple[Path, ...]:
+    """Return the logs that are meant: those in a folder for the folder."""
+    if not any(path.is_dir() for path in value):
+        return value
+    from airsense.jobs.log_folder import log_files
+
+    is_option = isinstance(param, click.Option)
+    return log_files(value, where=param.opts[0] if is_option else param.human_readable_name)
+
+
+def logs_argument(function: F) -> F:
+    """Add the positional LOGS: files, or folders for the logs in them."""
+    return click.argument("logs", nargs=-1, required=True, type=LOG_FILE, callback=_files)(function)
+
+
 class Output:
     """Where a result goes: text to the terminal, JSON, page and figures to files."""
 
@@ -83,13 +161,18 @@ class Output:
         """Whether the JSON goes to standard output, which then holds nothing else."""
         return self.json is not None and str(self.json) == STANDARD_OUTPUT
 
-    def check(self) -> None:
-        """Refuse before the work, not after it, if an output may not be written."""
-        from airsense.report.files import refuse_overwrite
+    @property
+    def files(self) -> list[Path]:
+        """The single files to be written."""
+        return [p for p in (None if self.json_to_screen else self.json, self.report) if p]
 
-        for path in (None if self.json_to_screen else self.json, self.report):
-            if path is not None:
-                refuse_overwrite(path, force=self.force)
+    def check(self, named: Iterable[object] = ()) -> None:
+        """Refuse before the work if an output may not be written; `named` is what else was."""
+        from airsense.report.files import refuse_clash, refuse_overwrite
+
+        for path in self.files:
+            refuse_overwrite(path, force=self.force)
+        refuse_clash(self.files, named)
         if self.figures is not None:
             from airsense.report.figures import make_folder
 
@@ -97,8 +180,9 @@ class Output:
 
     def write(self, result: Any) -> None:
         """Print the short answer and write what was asked for."""
-        from airsense.report.files import write_text
+        from airsense.report.files import refuse_inputs, write_text
 
+        refuse_inputs(self.files, result)
         if self.json is not None:
             from airsense.report.as_json import to_json
 
@@ -178,7 +262,7 @@ def output_options(function: F) -> F:
             units=units,
             everything=everything,
         )
-        output.check()
+        output.check(kwargs.values())
         return function(*args, output=output, **kwargs)
 
     return wrapper  # type: ignore[return-value]  # click keeps the wrapped signature

@@ -10,10 +10,12 @@ import click
 from airsense.cli.common import (
     EXIT_CONDITION_MET,
     IN_FILE,
-    LOG_FILE,
     RPM_WINDOW,
     VERDICTS,
+    LogsCommand,
+    LogsOption,
     Output,
+    Percent,
     fail_on_option,
     output_options,
 )
@@ -22,18 +24,19 @@ if TYPE_CHECKING:
     from airsense.jobs.comparison.result import CompareResult
 
 
-@click.command()
+@click.command(cls=LogsCommand)
 @click.argument("campaign", required=False, type=IN_FILE)
 @click.option("--engine", "engine_file", type=IN_FILE, help="engine.toml of the setup.")
-@click.option("--before", multiple=True, type=LOG_FILE, help="Log of the first configuration.")
-@click.option("--after", multiple=True, type=LOG_FILE, help="Log of the second configuration.")
+@click.option("--before", cls=LogsOption, help="Logs of the first configuration, or their folder.")
+@click.option("--after", cls=LogsOption, help="Logs of the second configuration, or their folder.")
+@click.option("--tune-before", metavar="NAME", help="Tune of the first logs, on the same intake.")
+@click.option("--tune-after", metavar="NAME", help="Tune of the second logs: is the gain its own?")
 @click.option("--rpm", type=RPM_WINDOW, help="Window of engine speed, such as 1600:3800.")
 @click.option(
     "--margin",
-    type=click.FloatRange(0.01, 20.0),
-    default=1.0,
+    type=Percent(0.01, 20.0),
+    default="1",
     show_default=True,
-    metavar="PERCENT",
     help="'No change' is a result only inside this margin.",
 )
 @fail_on_option(*VERDICTS)
@@ -45,6 +48,8 @@ def command(  # noqa: PLR0913, PLR0917  # one parameter an option
     engine_file: Path | None,
     before: tuple[Path, ...],
     after: tuple[Path, ...],
+    tune_before: str | None,
+    tune_after: str | None,
     rpm: tuple[float, float] | None,
     margin: float,
     fail_on: tuple[str, ...],
@@ -52,13 +57,23 @@ def command(  # noqa: PLR0913, PLR0917  # one parameter an option
 ) -> None:
     """Say what of an indicated change of air the engine breathes, and what the intake gave.
 
-    Either --engine with --before and --after (both repeat, one log a run), or a CAMPAIGN.toml.
-    --fail-on takes a verdict of any pair, such as reading_only.
+    Either --engine with --before and --after, or a CAMPAIGN.toml. One log a run: several after
+    the option, the option repeated, or a folder for all logs in it. --fail-on takes a verdict of
+    any pair, such as reading_only.
     """
-    result = _run(campaign, engine_file, before, after, rpm=rpm, margin=margin / 100.0)
+    tunes = _tunes(tune_before, tune_after)
+    result = _run(campaign, engine_file, before, after, tunes, rpm=rpm, margin=margin)
     output.write(result)
     if any(pair.verdict.value in fail_on for pair in result.pairs):
         context.exit(EXIT_CONDITION_MET)
+
+
+def _tunes(before: str | None, after: str | None) -> tuple[str, str] | None:
+    if before and after:
+        return before, after
+    if before is None and after is None:
+        return None
+    raise click.UsageError("--tune-before and --tune-after go together, each with a name")
 
 
 def _run(
@@ -66,6 +81,7 @@ def _run(
     engine_file: Path | None,
     before: tuple[Path, ...],
     after: tuple[Path, ...],
+    tunes: tuple[str, str] | None,
     *,
     rpm: tuple[float, float] | None,
     margin: float,
@@ -73,6 +89,8 @@ def _run(
     if campaign is not None:
         if engine_file or before or after:
             raise click.UsageError("give either a CAMPAIGN.toml or --engine, --before, --after")
+        if tunes:
+            raise click.UsageError("a CAMPAIGN.toml names the tune of each run itself")
         from airsense.jobs import campaign as campaign_job
 
         return campaign_job.run(campaign, rpm=rpm, margin=margin)
@@ -80,4 +98,4 @@ def _run(
         raise click.UsageError("--engine, --before and --after are needed (or a CAMPAIGN.toml)")
     from airsense.jobs import compare
 
-    return compare.run(engine_file, before, after, rpm=rpm, margin=margin)
+    return compare.run(engine_file, before, after, rpm=rpm, margin=margin, tunes=tunes)

@@ -5,13 +5,18 @@ from __future__ import annotations
 import gc
 import importlib
 import os
+import signal
 import sys
+from types import FrameType
 
 import click
 
 import airsense
+from airsense.cli.streams import close_quietly, settle_streams
 from airsense.errors import InputError
 
+# What a shell says of a program that a signal ended: 128 and its number.
+ENDED_BY_PIPE, ENDED_BY_TERM = 141, 143
 OBJECTS_BEFORE_COLLECTION = 100_000
 _COMMANDS = {
     "audit": "check the figures of a published comparison against each other",
@@ -24,6 +29,7 @@ _COMMANDS = {
     "report": "make the page again from a result",
     "rescale": "the MAF transfer table that reads true after a tube change",
     "screen": "check a folder of logs",
+    "serve": "the same jobs in a browser, on this computer only",
     "tube": "what a change of bore alone would do to the reading",
 }
 
@@ -62,20 +68,57 @@ def cli() -> None:
 def main() -> None:
     """Run the command line: exit 0 it ran, 1 bad input, 2 wrong usage, 3 --fail-on is met."""
     _start_quickly()
+    settle_streams()
+    # As an exception, so that temporary files are removed on the way out.
+    signal.signal(signal.SIGTERM, _end)
+    try:
+        code = _run()
+    except BrokenPipeError:  # the reader had enough, as `head` has
+        code = ENDED_BY_PIPE
+    close_quietly()
+    # The last search for garbage would take a tenth of a second; the memory is freed anyway.
+    gc.freeze()
+    sys.exit(code)
+
+
+def _run() -> int:
+    stdout = sys.stdout
     try:
         code = cli.main(standalone_mode=False)
     except InputError as error:
         click.echo(f"error: {error}", err=True)
-        sys.exit(1)
+        return 1
+    except BrokenPipeError:
+        raise
+    except OSError as error:  # such as a name that is too long, or a disk that is full
+        click.echo(f"error: {_refused_by_system(error)}", err=True)
+        return 1
     except click.exceptions.Abort:
         click.echo("stopped", err=True)
-        sys.exit(130)
+        return 130
     except click.ClickException as error:
         error.show()
-        sys.exit(2)
-    # The last search for garbage would take a tenth of a second; the memory is freed anyway.
-    gc.freeze()
-    sys.exit(code if isinstance(code, int) else 0)
+        return 2
+    except SystemExit:
+        # Where click sees the pipe break, it puts another stream in its place and asks for 1.
+        if sys.stdout is not stdout:
+            return ENDED_BY_PIPE
+        raise
+    return code if isinstance(code, int) else 0
+
+
+def _refused_by_system(error: OSError) -> InputError:
+    return InputError(
+        "a file or folder cannot be used",
+        where=str(error.filename or "the disk"),
+        got=error.strerror or type(error).__name__,
+        allowed="names and places that this computer can read or write",
+        fix="check name, rights and space",
+    )
+
+
+def _end(number: int, frame: FrameType | None) -> None:
+    sys.exit(ENDED_BY_TERM)
 
 
 def _start_quickly() -> None:

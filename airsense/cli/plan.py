@@ -6,14 +6,23 @@ from pathlib import Path
 
 import click
 
-from airsense.cli.common import LOG_FILE, Output, engine_option, output_options
+from airsense.cli.common import (
+    LogsCommand,
+    LogsOption,
+    Output,
+    Percent,
+    engine_option,
+    output_options,
+)
 
 FRACTION = click.FloatRange(0.0, 1.0, min_open=True, max_open=True)
 
 
-@click.command()
+@click.command(cls=LogsCommand)
 @engine_option
-@click.option("--log", "logs", multiple=True, type=LOG_FILE, help="A pilot log; may repeat.")
+@click.option(
+    "--log", "logs", cls=LogsOption, help="Pilot logs of one configuration, or their folder."
+)
 @click.option(
     "--sensor", "sensors", multiple=True, metavar="CHANNEL", help="A channel to come; may repeat."
 )
@@ -29,15 +38,24 @@ FRACTION = click.FloatRange(0.0, 1.0, min_open=True, max_open=True)
 )
 @click.option(
     "--change",
-    type=click.FloatRange(0.0, 100.0, min_open=True),
-    default=3.0,
+    type=Percent(0.0),
+    default="3",
     show_default=True,
-    metavar="PERCENT",
     help="Change to be shown; 0.1 or more.",
 )
-@click.option("--power", type=FRACTION, default=0.90, show_default=True, help="To see it.")
 @click.option(
-    "--confidence", type=FRACTION, default=0.95, show_default=True, help="Of the interval."
+    "--power",
+    type=FRACTION,
+    default=0.90,
+    show_default=True,
+    help="Probability of seeing the change.",
+)
+@click.option(
+    "--confidence",
+    type=FRACTION,
+    default=0.95,
+    show_default=True,
+    help="Confidence of the interval.",
 )
 @output_options
 def command(  # noqa: PLR0913, PLR0917  # one parameter an option
@@ -56,7 +74,7 @@ def command(  # noqa: PLR0913, PLR0917  # one parameter an option
     from airsense.evidence.planning_states import PlannedQuantity
     from airsense.jobs import plan
 
-    wish = Wish(change=change / 100.0, power=power, confidence=confidence)
+    wish = Wish(change=change, power=power, confidence=confidence)
     output.write(
         plan.run(
             engine_file,

@@ -67,7 +67,7 @@ def command(  # noqa: PLR0913, PLR0917  # one parameter an option
     from airsense.cli.progress import Bar
     from airsense.jobs import screen
 
-    _check_tables(csv_file, parquet_file, force=output.force)
+    _check_tables(csv_file, parquet_file, others=(state, engine_file), force=output.force)
     options = screen.ScreenOptions(
         workers=workers,
         cluster=cluster,
@@ -84,14 +84,17 @@ def command(  # noqa: PLR0913, PLR0917  # one parameter an option
         context.exit(EXIT_CONDITION_MET)
 
 
-def _check_tables(csv_file: Path | None, parquet_file: Path | None, *, force: bool) -> None:
+def _check_tables(
+    csv_file: Path | None, parquet_file: Path | None, *, others: tuple[Path, ...], force: bool
+) -> None:
     """Refuse before the work, not after it."""
-    from airsense.report.files import refuse_overwrite
+    from airsense.report.files import refuse_clash, refuse_overwrite
     from airsense.report.screen_table import require_parquet
 
-    for path in (csv_file, parquet_file):
-        if path is not None:
-            refuse_overwrite(path, force=force)
+    tables = [path for path in (csv_file, parquet_file) if path is not None]
+    for path in tables:
+        refuse_overwrite(path, force=force)
+    refuse_clash(tables, others)
     if parquet_file is not None:
         require_parquet()
 
@@ -99,9 +102,10 @@ def _check_tables(csv_file: Path | None, parquet_file: Path | None, *, force: bo
 def _write_tables(
     result: ScreenResult, csv_file: Path | None, parquet_file: Path | None, *, force: bool
 ) -> None:
-    from airsense.report.files import write_bytes, write_text
+    from airsense.report.files import refuse_inputs, write_bytes, write_text
     from airsense.report.screen_table import to_csv, to_parquet
 
+    refuse_inputs([path for path in (csv_file, parquet_file) if path is not None], result)
     if csv_file is not None:
         write_text(csv_file, to_csv(result), force=force)
     if parquet_file is not None:

@@ -19,6 +19,11 @@ MIN_STEP_S = 0.04
 MAX_STEP_S = 0.2
 MAX_GAP_STEPS = 3.5
 MIN_GAP_S = 1.0
+# A longer pause of the engine speed is cut out of the grid but for an empty band as long as this:
+# longer than any filter or look back reaches, so that nothing sees over it (our choice).
+BAND_S = 10.0
+# Of so long a pause nothing is known, however slowly the rest is sampled (our choice).
+LONGEST_BRIDGE_S = 60.0
 # A channel polled slower than this may move between samples as no interpolation can tell; where
 # its bend says so (k = 1), it is left out (our choice; steady driving stays below 1 %).
 SLOW_HZ = 2.5
@@ -39,8 +44,9 @@ class Air:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
-    """One run: arrays of shape (n,) on a uniform grid; NaN where a channel has no sample near.
+    """One run: arrays of shape (n,) on one grid; NaN where a channel has no sample near.
 
+    The grid is uniform but for the pauses that `grid_of` cuts out.
     A quantity that was not logged is None. `charge_estimated` says that `t_charge_k` is worked
     out from the pressure ratio instead of measured; `u_t_charge_k` then holds its absolute
     standard uncertainty and `t_inlet_k` the temperature ahead of the compressor, where logged.
@@ -92,8 +98,11 @@ class Run:
 
 
 def grid_of(log: Log) -> FloatArray:
-    """Return a uniform time grid over the span that speed and air flow (or pressure) share.
+    """Return a time grid over the span that speed and air flow (or pressure) share, uniform
+    but for long pauses of the speed.
 
+    Of a pause, such as a clock that was set on the way leaves, only an empty band remains, half
+    of it on each side; so the grid grows with the samples, not with the span.
     The step is that of the air-flow channel, but never finer than 0.04 s (nothing in an engine's
     air path that a hot film or a pressure sensor shows is faster) nor coarser than 0.2 s (so that
     slowly polled channels, which never share a sample time, meet by interpolation).
@@ -109,7 +118,21 @@ def grid_of(log: Log) -> FloatArray:
     step = min(max(MIN_STEP_S, native_step_s(log)), MAX_STEP_S)
     if high - low < step:
         return np.empty(0)
-    return np.asarray(low + step * np.arange(int((high - low) / step) + 1), dtype=np.float64)
+    return low + step * _lattice(log["engine_speed"].time_s, low, high, step)
+
+
+def _lattice(own_s: FloatArray, low: float, high: float, step: float) -> FloatArray:
+    """Return which steps after `low` a grid holds, given the sample times of the speed."""
+    pause = np.diff(own_s)
+    longest = min(max(BAND_S, MAX_GAP_STEPS * float(np.median(pause))), LONGEST_BRIDGE_S)
+    cut = np.flatnonzero(pause > longest)
+    starts = np.concatenate(([low], own_s[cut + 1] - 0.5 * BAND_S))
+    stops = np.concatenate((own_s[cut] + 0.5 * BAND_S, [high]))
+    first = np.ceil((np.maximum(starts, low) - low) / step)
+    stop = np.floor((np.minimum(stops, high) - low) / step) + 1.0
+    # A single point would have no step.
+    kept = [np.arange(a, b) for a, b in zip(first, stop, strict=True) if b - a > 1.0]
+    return np.concatenate(kept) if kept else np.empty(0)
 
 
 def native_step_s(log: Log) -> float:

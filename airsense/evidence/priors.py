@@ -85,6 +85,8 @@ SENSOR_PRIORS = (
         cause=Cause.LEAK_AFTER_COMPRESSOR,
         probability=0.03,
         size=0.04,
+        heavy_share=0.25,
+        heavy_size=0.12,
         reason="couplers are opened in the work; leaks grow with boost",
     ),
     Prior(
@@ -157,8 +159,9 @@ FAULT_PRIORS = (
 NEW_LEAK_SHARE = 0.85
 # A factor beside a shape, pulsation or leak.
 COMPANION_SIZE = 0.03
-# A tube that fits by one factor may still bend the curve a little: profile models differ by that.
-FACTOR_BEND = 0.003
+# A tube that fits by one factor may still bend the curve a little, in proportion to it: profile
+# models differ by that.
+FACTOR_BEND = 0.08
 # Nothing is known beforehand about the level of one configuration's reading: nearly flat.
 LEVEL_SIZE = 0.5
 

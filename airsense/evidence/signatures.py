@@ -7,7 +7,7 @@ holds the effect per unit of size. Adding a cause is a row in `priors.py` and a 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -131,7 +131,7 @@ def curve_columns(seen: Observed, ln_maf: FloatArray) -> FloatArray:
 
 
 def _curve(seen: Observed, *, factor: float | None, bend: float | None) -> Effect:
-    """Return a factor with a bend; None is what the size of the cause is about."""
+    """Return a factor with a bend, each of its own size; None is in proportion to the cause's."""
     rows = curve_columns(seen, seen.cells.ln_maf) * seen.after[:, None]
     precision = np.zeros((rows.shape[1], rows.shape[1]))
     fixed = np.zeros_like(precision)
@@ -164,7 +164,10 @@ def _with_factor(effect: Effect, seen: Observed, size: float) -> Effect:
 
 
 def _scale(seen: Observed, prior: Prior) -> tuple[Effect, ...]:
-    return (_curve(seen, factor=None, bend=FACTOR_BEND),)
+    plain = _curve(seen, factor=None, bend=None)
+    precision = plain.precision.copy()
+    precision[1:, 1:] /= FACTOR_BEND**2
+    return (replace(plain, precision=precision),)
 
 
 def _shape(seen: Observed, prior: Prior) -> tuple[Effect, ...]:

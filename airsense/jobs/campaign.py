@@ -44,6 +44,7 @@ from airsense.jobs.comparison.proposals import BASELINE_AGAIN
 from airsense.jobs.comparison.result import CompareResult, PairResult
 from airsense.jobs.curves import curves_of
 from airsense.jobs.declared import prior_table
+from airsense.jobs.driven_window import require_driven
 from airsense.jobs.observe import input_file, make_runs, observe
 from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.logs.log import Log
@@ -93,6 +94,7 @@ def compare_campaign(
     )
     # The pairs say anew which of their runs is the second configuration.
     seen = observe(runs, setup, [False] * len(runs))
+    require_driven(seen.cells, rpm)
     layout = Layout(campaign=campaign, seen=seen, setup=setup, rpm=rpm, margin=margin)
     table = prior_table(setup.priors, campaign.measured)
     roles = [c.name for c in layout.of_run]

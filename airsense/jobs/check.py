@@ -30,6 +30,7 @@ from airsense.jobs.check_free import level_free_evidence
 from airsense.jobs.check_next import level_budget, propose_for_level
 from airsense.jobs.comparison.logs import log_uses, match_findings, prior_rows
 from airsense.jobs.comparison.result import BudgetRow, FreeEvidence, PriorRow, Window
+from airsense.jobs.driven_window import require_driven
 from airsense.jobs.log_use import LogUse
 from airsense.jobs.observe import Observations, input_file, make_runs, observe
 from airsense.jobs.provenance import setup_inputs
@@ -104,6 +105,7 @@ def check_logs(
     """Check logs of one configuration; see `run`."""
     runs = make_runs(logs, setup)
     seen = observe(runs, setup, [True] * len(runs))
+    require_driven(seen.cells, rpm)
     recirculation = recirculation_of(seen, setup)
     given = LevelInput(
         cells=seen.cells,

@@ -22,6 +22,7 @@ from airsense.jobs.comparison.pair import Weighed, compare_pair
 from airsense.jobs.comparison.result import CompareResult, PairResult, Window
 from airsense.jobs.curves import curves_of
 from airsense.jobs.declared import prior_table
+from airsense.jobs.driven_window import require_driven
 from airsense.jobs.observe import Observations, input_file, make_runs, observe
 from airsense.jobs.provenance import setup_inputs
 from airsense.logs.log import Log
@@ -89,6 +90,7 @@ def compare_logs(
     runs = make_runs(told, setup)
     is_after = [k >= len(before) for k in range(len(runs))]
     seen = observe(runs, setup, is_after)
+    require_driven(seen.cells, rpm)
     shown = traces(runs, setup, seen.sizes)
     table = prior_table(setup.priors, setup.measured)
     tune = bool(tunes and tunes[0] != tunes[1])

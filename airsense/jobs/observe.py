@@ -12,6 +12,7 @@ import numpy as np
 
 from airsense.errors import InputError
 from airsense.estimates import brake_power, fuel_lambda, speed_density
+from airsense.estimates.ceiling import with_one_ceiling
 from airsense.estimates.circular import (
     Identity,
     air_per_stroke_identity,
@@ -78,7 +79,7 @@ def make_runs(logs: Sequence[Log], setup: EngineSetup) -> tuple[Run, ...]:
     InputError
         If a log lacks engine speed or the air flow.
     """
-    runs = [_require_maf(prepare(log, setup)) for log in logs]
+    runs = [_require_maf(prepare(log, setup)) for log in with_one_ceiling(logs)]
     return tuple(_without_circular(_with_copies_marked(runs), setup))
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from airsense.errors import InputError
+from airsense.reading import read_bounded
 from airsense.report.validate import validate
 
 # A campaign of a hundred runs is below 20 MB; more is no result of ours.
@@ -32,7 +33,8 @@ def _read(path: Path) -> Any:
     try:
         if path.stat().st_size > MOST_BYTES:
             raise _unreadable(path, f"{path.stat().st_size} bytes")
-        plain = json.loads(path.read_text(encoding="utf-8-sig"), parse_constant=_no_constant)
+        text = read_bounded(path, MOST_BYTES).decode("utf-8-sig")
+        plain = json.loads(text, parse_constant=_no_constant)
         json.dumps(plain, ensure_ascii=False).encode("utf-8")  # half a character fails here
     except OSError as error:
         raise _unreadable(path, error.strerror or type(error).__name__) from None

@@ -25,7 +25,7 @@ from airsense.jobs.rescaling.result import RescaleResult
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
 from airsense.logs.read import read_log
-from airsense.report.files import refuse_overwrite, write_bytes, write_text
+from airsense.report.files import refuse_inputs, refuse_overwrite, write_bytes, write_text
 from airsense.report.table_note import note
 from airsense.results import Severity
 from airsense.setup.engine import EngineSetup
@@ -213,6 +213,7 @@ def write_table(result: RescaleResult, table_file: Path, out: Path, *, force: bo
         If the result refuses a new table, or a file may not be written.
     """
     check_out(out, table_file, force=force)
+    refuse_inputs([out, note_path(out)], result)
     if result.decision is Decision.REFUSED:
         raise InputError(
             "no new table was written",

@@ -80,6 +80,10 @@ def run(
         If the folder, the setup, the state file or the cluster cannot be used; never for a log.
     """
     how = options or ScreenOptions()
+    if how.cluster is not None:
+        from airsense.jobs.screen_cluster import require_address
+
+        require_address(how.cluster)
     declared = load_engine(engine_file)
     inputs = setup_inputs(engine_file, declared)
     setup = _everywhere(declared)

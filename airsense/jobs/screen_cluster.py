@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import socket
 from collections import deque
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -13,6 +15,9 @@ from airsense.jobs.screen_pool import AHEAD, Done
 from airsense.jobs.screen_result import ScreenRow
 
 TIMEOUT_S = 15
+# To see whether anything listens there at all: our choice.
+KNOCK_S = 1.5
+_ADDRESS = re.compile(r"(?:(?:tcp|tls|ws|wss)://)?(\[[0-9a-fA-F:.]+\]|[^\s:/\[\]]+):(\d{1,5})/?")
 
 
 def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
@@ -32,6 +37,25 @@ def on_cluster(tasks: Sequence[Task], address: str) -> Iterator[Done]:
         yield from _flow(client, tasks, address)
     finally:
         client.close()
+
+
+def require_address(address: str) -> None:
+    """Raise, within seconds and before any work, where no scheduler can be.
+
+    Raises
+    ------
+    InputError
+        If the address has no host and port, or nothing listens there.
+    """
+    found = _ADDRESS.fullmatch(address)
+    if found is None or not 0 < int(found.group(2)) < 65_536:
+        raise _unreachable(address, "no address of host and port")
+    host, port = found.group(1).strip("[]"), int(found.group(2))
+    try:
+        socket.create_connection((host, port), timeout=KNOCK_S).close()
+    except (OSError, UnicodeError) as error:  # a host name may have impossible letters or length
+        got = str(getattr(error, "strerror", None) or error or type(error).__name__)
+        raise _unreachable(address, got[:160]) from None
 
 
 def version() -> str:
@@ -101,10 +125,12 @@ def _connect(address: str) -> Any:
             allowed="airsense with the extra cluster",
             fix="pip install 'airsense[cluster]', or leave --cluster out",
         ) from None
+    require_address(address)
     try:
         client = Client(address, timeout=TIMEOUT_S, set_as_default=False)
-    except (OSError, TimeoutError, ValueError) as error:
-        raise _unreachable(address, str(error).splitlines()[0][:160]) from None
+    except Exception as error:  # what answers may be no scheduler, and say anything
+        said = str(error).splitlines() or [type(error).__name__]
+        raise _unreachable(address, said[0][:160]) from None
     return client
 
 

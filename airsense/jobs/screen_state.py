@@ -13,12 +13,15 @@ from typing import TYPE_CHECKING, Any
 import airsense
 from airsense.errors import InputError
 from airsense.jobs.screen_result import ScreenRow
+from airsense.reading import read_bounded
 from airsense.report.as_json import to_plain
 from airsense.results import InputFile
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
 
+# A row takes some 2 kB: a state of a hundred thousand logs.
+MOST_BYTES = 200_000_000
 SCHEMA = "airsense.screen-state/1"
 # What a row holds of a log; a change of it makes earlier rows stale.
 ROW = "row/2"
@@ -34,7 +37,7 @@ class State:
     """Rows that were finished before, by name, and a place to add to them.
 
     Each row is one line, appended by one write: a killed run leaves whole lines and at most one
-    torn one, which is passed over, so that its log is done again.
+    torn one, which is passed over, so that its log is done again. Each line carries its checksum.
     """
 
     def __init__(self, path: Path | None, key: str) -> None:
@@ -48,7 +51,8 @@ class State:
     def add(self, row: ScreenRow) -> None:
         """Keep a finished row."""
         if self._file is not None and row.finished:
-            self._append({"key": self._key, "row": to_plain(row)})
+            told = {"key": self._key, "row": to_plain(row)}
+            self._append({**told, "sha256": _checksum(told)})
 
     def close(self) -> None:
         """Let go of the file."""
@@ -58,7 +62,7 @@ class State:
 
     def _open(self, path: Path) -> None:
         try:
-            text = path.read_bytes() if path.exists() else b""
+            text = read_bounded(path, MOST_BYTES) if path.exists() else b""
             if text:
                 self._read(path, text)
             self._file = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o666)
@@ -87,7 +91,8 @@ class State:
             )
         for line in lines[1:]:
             plain = _parsed(line)
-            if plain.get("key") == self._key:
+            # A line that was edited is not believed: its log is done again.
+            if plain.pop("sha256", "") == _checksum(plain) and plain.get("key") == self._key:
                 row = _row_from(plain.get("row"))
                 if row is not None:
                     self.rows[row.log] = row
@@ -96,6 +101,11 @@ class State:
         assert self._file is not None
         line = json.dumps(plain, allow_nan=False) + "\n"
         os.write(self._file, line.encode("utf-8"))
+
+
+def _checksum(plain: dict[str, Any]) -> str:
+    """Return the digest of a line's content, however its keys are ordered."""
+    return hashlib.sha256(json.dumps(plain, sort_keys=True).encode("utf-8")).hexdigest()
 
 
 def _parsed(line: bytes) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from airsense.logs.pressure import Beside, settle_reference
 from airsense.logs.quality import Samples, inspect
 from airsense.logs.recognise import Match, Recognition, ambiguous
 from airsense.logs.source import Table
-from airsense.logs.timebase import tidy_time
+from airsense.logs.timebase import readable, tidy_time
 from airsense.results import Finding, Severity
 from airsense.units import AFR_SCALE, parse_unit, signal_unit, to_si
 
@@ -27,6 +27,8 @@ _SAME_SHARE = 5e-3
 _MAX_START_ROWS = 200
 # Every n-th value of a long log shows its digits as well as all of them.
 MAX_LEVEL_SAMPLES = 50_000
+# Far beyond anything credible, and its square is still a number.
+LARGEST = 1e150
 
 
 @dataclass(frozen=True)
@@ -68,8 +70,8 @@ def assemble(tables: Sequence[Table], recognition: Recognition, *, where: str) -
 
 
 def _first_time(table: Table) -> float:
-    finite = table.clock.time_s[np.isfinite(table.clock.time_s)]
-    return float(finite[0]) if finite.size else np.inf
+    times = table.clock.time_s[readable(table.clock.time_s)]
+    return float(times[0]) if times.size else np.inf
 
 
 def _gather(
@@ -105,7 +107,7 @@ def _gather(
             time_s=time_kept,
             value=kept,
             line=line,
-            resolution=resolution(kept),
+            resolution=resolution(_credible(kept, match.name)),
         )
         out.append((match_read, samples))
     return out
@@ -114,6 +116,13 @@ def _gather(
 def _take(keep: NDArray[np.bool_], *arrays: NDArray[Any]) -> tuple[NDArray[Any], ...]:
     """Return the kept part of each array; the array itself, uncopied, where all is kept."""
     return arrays if keep.all() else tuple(array[keep] for array in arrays)
+
+
+def _credible(value: FloatArray, name: str) -> FloatArray:
+    """Return the values that can be: the digits of the rest say nothing of the channel."""
+    limits = CANON[name]
+    outside = (value < limits.low) | (value > limits.high)
+    return value[~outside] if outside.any() else value
 
 
 def _convert(
@@ -134,7 +143,13 @@ def _convert(
         findings.append(_afr(match))
     canonical = CANON[match.name].unit or signal_unit(unit) or ""
     place = f"{where}, column {match.header!r}"
-    return replace(match, unit=unit), to_si(raw, unit, canonical, where=place)
+    with np.errstate(over="ignore"):
+        value = to_si(raw, unit, canonical, where=place)
+    if np.isinf(value).any():
+        # A number too large for its unit stays one, so that it is counted as impossible.
+        beyond = np.isinf(value) & np.isfinite(raw)
+        value = np.where(beyond, np.copysign(LARGEST, value), value)
+    return replace(match, unit=unit), value
 
 
 def _same_or_refuse(

@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from airsense.results import Finding
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FloatArray = NDArray[np.float64]
 
@@ -50,6 +54,43 @@ class Log:
     ignored: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     started: str | None = None
+
+    @classmethod
+    def from_dataframe(
+        cls,
+        frame: pd.DataFrame,
+        units: Mapping[str, str] | None = None,
+        *,
+        channels: Mapping[str, str] | None = None,
+        name: str = "",
+    ) -> Log:
+        """Return the log that a DataFrame holds, one row a sample.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            Columns are recognised as the headers of a file are. The time is a column (numbers, a
+            clock, date-times, durations), or else the index.
+        units : mapping, optional
+            Column -> unit, where the header does not carry it.
+        channels : mapping, optional
+            Canonical name -> column, where recognition needs help.
+        name : str
+            What the log is called in results; by default made of its content.
+
+        Raises
+        ------
+        InputError
+            If the frame holds no log, or a needed channel is ambiguous or lacks a unit.
+        """
+        from airsense.logs.frame import log_of_frame
+
+        return log_of_frame(frame, units, channels=channels, name=name)
+
+    def __repr__(self) -> str:
+        """Return what a log is in one line: its channels alone would fill pages."""
+        start, stop = self.span_s
+        return f"<airsense log: {self.path}, {len(self.channels)} channels, {stop - start:.1f} s>"
 
     def __contains__(self, name: str) -> bool:
         return name in self.channels

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
+from airsense.logs.canon import CANON
 from airsense.logs.source import Table
 from airsense.results import Finding, Severity
 
@@ -19,6 +20,8 @@ MERGE_GAP_S = 60.0
 _JUMP_FACTOR = 20.0
 _JUMP_MIN_S = 5.0
 _RESTART_S = 1.0
+# No logger pauses for so long and goes on in the same file; setting a clock does (our choice).
+_CLOCK_SET_S = 86_400.0
 _COARSE_SHARE = 0.3
 
 
@@ -44,7 +47,7 @@ def tidy_time(table: Table, *, where: str) -> Timing:
         If no row has a readable time.
     """
     time = table.clock.time_s.copy()
-    keep = np.isfinite(time)
+    keep = readable(time)
     if not keep.any():
         raise _no_time(time.size, where)
     findings: list[Finding] = []
@@ -61,6 +64,11 @@ def tidy_time(table: Table, *, where: str) -> Timing:
             findings.append(_backwards(table, index[~rising]))
         findings.extend(_jumps(table, index[rising], seen[rising]))
     return Timing(time, keep, tuple(findings))
+
+
+def readable(time_s: FloatArray) -> BoolArray:
+    """Return which times can be: 1e200 s is a damaged cell, and would swallow all the others."""
+    return np.isfinite(time_s) & (np.abs(time_s) <= CANON["time"].high)
 
 
 def _no_time(rows: int, where: str) -> InputError:
@@ -85,11 +93,9 @@ def _unreadable(table: Table, rows: BoolArray) -> Finding:
 
 
 def _backwards(table: Table, index: NDArray[np.intp]) -> Finding:
-    rows = np.zeros(table.line.size, dtype=bool)
-    rows[index] = True
     return _finding(
         table,
-        rows,
+        _rows_at(table, index),
         "time_backwards",
         Severity.WARNING,
         "rows whose time stands still or runs back; left out",
@@ -111,12 +117,10 @@ def _unmerge(
             moved[fall:] += moved[fall - 1] + MERGE_GAP_S - moved[fall]
             starts.append(int(fall))
     if starts:
-        rows = np.zeros(table.line.size, dtype=bool)
-        rows[index[starts]] = True
         findings.append(
             _finding(
                 table,
-                rows,
+                _rows_at(table, index[starts]),
                 "merged_log",
                 Severity.WARNING,
                 f"places where time starts again: several logs in one file; each is put "
@@ -164,20 +168,41 @@ def _jumps(table: Table, index: NDArray[np.intp], time: FloatArray) -> list[Find
     if steps.size < 3:
         return []
     limit = max(_JUMP_FACTOR * float(np.median(steps)), _JUMP_MIN_S)
-    rows = np.zeros(table.line.size, dtype=bool)
-    rows[index[1:][(steps > limit) & (np.abs(steps - MERGE_GAP_S) > 1e-6)]] = True
-    if not rows.any():
-        return []
-    return [
-        _finding(
-            table,
-            rows,
-            "time_jump",
-            Severity.WARNING,
-            f"gaps in time, the longest {float(steps.max()):.1f} s; nothing is filled in",
-            "look for a logger that lost its connection",
+    leaps = steps > _CLOCK_SET_S
+    gaps = (steps > limit) & ~leaps & (np.abs(steps - MERGE_GAP_S) > 1e-6)
+    found = []
+    if gaps.any():
+        longest = float(steps[gaps].max())
+        found.append(
+            _finding(
+                table,
+                _rows_at(table, index[1:][gaps]),
+                "time_jump",
+                Severity.WARNING,
+                f"gaps in time, the longest {longest:.1f} s; nothing is filled in",
+                "look for a logger that lost its connection",
+            )
         )
-    ]
+    if leaps.any():
+        longest = float(steps[leaps].max())
+        found.append(
+            _finding(
+                table,
+                _rows_at(table, index[1:][leaps]),
+                "clock_jump",
+                Severity.WARNING,
+                f"leaps of the clock, the longest {longest / _CLOCK_SET_S:.1f} days, as when it "
+                "is set while logging; nothing is carried over them",
+                "let the logger set its clock before the log starts",
+            )
+        )
+    return found
+
+
+def _rows_at(table: Table, index: NDArray[np.intp]) -> BoolArray:
+    rows = np.zeros(table.line.size, dtype=bool)
+    rows[index] = True
+    return rows
 
 
 def _finding(

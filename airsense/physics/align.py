@@ -22,8 +22,11 @@ INVERSE_WIDTH_MAX_S = 1.0
 NARROWEST_KERNEL = 0.8
 # Standard deviations that the kernel reaches.
 KERNEL_REACH = 4.0
-# 11 h at 100 samples per second; a longer record, or one with a jump in time, gets a coarser grid.
+# 11 h at 100 samples per second; a longer record gets a coarser grid.
 LARGEST_GRID = 4_000_000
+# A longer pause counts as one of this length: far longer than any lag, and a clock that leaps
+# must not make the grid coarse (our choice).
+LONGEST_PAUSE_S = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +73,7 @@ def lag_s(time_s: ArrayLike, signal: ArrayLike, reference: ArrayLike, max_lag_s:
     below the sample step by a parabola through the three highest points. A first-order lag
     shows as a delay of about its time constant.
     """
-    t = increasing(time_s, "time_s")
+    t = _without_pauses(increasing(time_s, "time_s"))
     span = float(positive(max_lag_s, "max_lag_s"))
     if t.size < 5 or t[-1] - t[0] < 4.0 * span:
         return NO_LAG
@@ -192,7 +195,7 @@ def undo_first_order_lag(time_s: ArrayLike, reading: ArrayLike, tau_s: float) ->
     6 s, rounded to 1 K, at 2 to 10 samples per second, the error falls from 4-8 K rms to under
     1 K, and a steady temperature stays within 1 K rms.
     """
-    t, v = increasing(time_s, "time_s"), floats(reading)
+    t, v = _without_pauses(increasing(time_s, "time_s")), floats(reading)
     tau = float(not_negative(tau_s, "tau_s"))
     if tau == 0.0 or t.size < 2:
         return v.copy()
@@ -201,6 +204,12 @@ def undo_first_order_lag(time_s: ArrayLike, reading: ArrayLike, tau_s: float) ->
     known = np.interp(even, t, _bridged(t, v))
     exposure = _smoothed(known, width, order=0) + tau / step * _smoothed(known, width, order=1)
     return np.where(np.isfinite(v), np.interp(t, even, exposure), np.nan)
+
+
+def _without_pauses(t: FloatArray) -> FloatArray:
+    """Return times whose pauses are at most `LONGEST_PAUSE_S`; the first stays."""
+    excess = np.maximum(np.diff(t) - LONGEST_PAUSE_S, 0.0)
+    return t - np.concatenate(([0.0], np.cumsum(excess))) if excess.any() else t
 
 
 def _even_grid(t: FloatArray, step: float) -> tuple[FloatArray, float]:

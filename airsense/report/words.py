@@ -35,7 +35,7 @@ VERDICTS = {
     "partly_supported": "part of it is in the reading only",
     "loss_supported": "the intake costs air",
     "gain_elsewhere": "the gain is not the intake's",
-    "reading_only": "only the reading changed",
+    "reading_only": "the reading changed",
     "no_change": "no change",
     "tune_gain_supported": "the tune gave more air",
     "tune_no_gain": "the tune gave no more air",

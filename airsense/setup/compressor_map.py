@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
+from airsense.reading import read_bounded
 from airsense.units import to_si
 
 FloatArray = NDArray[np.float64]
@@ -78,7 +79,7 @@ def _text(path: str | Path) -> str:
                 f"{file.stat().st_size} bytes",
                 f"at most {MAX_BYTES} bytes",
             )
-        return file.read_bytes().decode("utf-8-sig")
+        return read_bounded(file, MAX_BYTES).decode("utf-8-sig")
     except OSError as error:
         raise _error(
             path,

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, get_args
 from pydantic import BaseModel, ValidationError
 
 from airsense.errors import InputError
+from airsense.reading import read_bounded
 from airsense.setup.engine import EngineSetup
 from airsense.setup.measured import KINDS, kind_of
 from airsense.setup.ve_table import read_ve_table
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 Model = TypeVar("Model", bound=BaseModel)
 
 MAX_TOML_BYTES = 1_000_000
+# No setup has more than five; far deeper than that, repr and validation run out of stack.
+MOST_LEVELS = 50
 
 _IN_KEY = "[key]"
 _BRANCHES = {"constrained-float", "float", "str", "int", "is-instance[VeTable]"}
@@ -75,10 +78,25 @@ def load_model(path: str | Path, model: type[Model]) -> Model:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also a number too long, nesting too deep
         raise _syntax_error(path, text, error) from None
+    if _deeper_than(data, MOST_LEVELS):
+        raise _syntax_error(path, text, ValueError(f"at most {MOST_LEVELS} levels of nesting"))
     try:
         return model.model_validate(data)
     except ValidationError as error:
         raise _five_parts(path, text, error, model) from None
+
+
+def _deeper_than(data: object, levels: int) -> bool:
+    """Whether tables and arrays are nested deeper than so; level by level, without recursion."""
+    level: list[object] = [data]
+    for _ in range(levels):
+        level = [
+            inner
+            for outer in level
+            if isinstance(outer, dict | list)
+            for inner in (outer.values() if isinstance(outer, dict) else outer)
+        ]
+    return any(isinstance(inner, dict | list) for inner in level)
 
 
 def read_toml_text(path: str | Path) -> str:
@@ -99,7 +117,7 @@ def read_toml_text(path: str | Path) -> str:
                 allowed=f"at most {MAX_TOML_BYTES} bytes",
                 fix="give the TOML file, not a log",
             )
-        return file.read_bytes().decode("utf-8-sig")
+        return read_bounded(file, MAX_TOML_BYTES).decode("utf-8-sig")
     except OSError as error:
         raise InputError(
             "setup file cannot be read",

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
+from airsense.reading import read_bounded
 
 FloatArray = NDArray[np.float64]
 
@@ -88,7 +89,7 @@ def _rows(path: Path) -> list[dict[str, str]]:
                 f"{MAX_BYTES} bytes",
                 "give the table, not a log",
             )
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_bounded(path, MAX_BYTES).decode("utf-8-sig")
     except OSError as error:
         got = error.strerror or type(error).__name__
         raise _error(

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
+from airsense.reading import read_bounded
 from airsense.transfer.grid import Column, columns_of, split
 from airsense.transfer.model import Layout, SignalKind, TransferTable, require_monotone
 from airsense.units import convert, converts, parse_unit
@@ -160,7 +161,7 @@ def _text_of(path: str | Path) -> tuple[str, str, str]:
                 f"at most {MAX_BYTES} bytes",
                 "give the two-column table, not a log",
             )
-        data = file.read_bytes()
+        data = read_bounded(file, MAX_BYTES)
     except OSError as error:
         raise _error(
             "transfer table cannot be read",

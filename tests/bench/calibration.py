@@ -44,7 +44,7 @@ from airsense.evidence.posterior import (
 from airsense.evidence.priors import NEW_LEAK_SHARE, PriorTable
 from airsense.evidence.rest import Rest
 from airsense.evidence.signatures import Observed, observed
-from tests.evidence_inputs import ROUTES, budget_of, cells_of, rest_of
+from tests.evidence_inputs import ROUTES, budget_of, cells_of, noise_of, rest_of
 
 FloatArray = NDArray[np.float64]
 TABLE = PriorTable()
@@ -114,8 +114,7 @@ def draw_truth(design: Design, rng: np.random.Generator) -> Truth:
     sizes = draw_sizes(h, library, rng)
     own_cells, own_rest = draw_nuisance(seen, design.budget, rng)
     residual = own_cells + library.cells @ sizes
-    number = np.isfinite(design.cells.residual).sum(axis=0)
-    noise = design.cells.u_noise * np.sqrt(1.0 + 0.5 * np.maximum(number - 1, 0))
+    noise = noise_of(design.cells)
     residual = residual + noise * rng.standard_normal(noise.shape)
     value = own_rest + library.rest @ sizes
     value = value + design.rest.u_noise * rng.standard_normal(value.size)

@@ -259,7 +259,7 @@ def report(rows: Sequence[Outcome]) -> str:
     lines += confusion(rows)
     clean = {c.name for c in CELLS if c.clean}
     planted = {c.name: frozenset(c.cause.split("+")) for c in CELLS}
-    asked = [r for r in rows if r.cell in clean and decidable(r.skew, r.change)]
+    asked = [r for r in rows if r.cell in clean and decidable(r.skew)]
     right = float(np.mean([r.right for r in asked])) if asked else float("nan")
     both = [r for r in rows if r.two_routes and r.cell in clean]
     skew, change = covered(rows)

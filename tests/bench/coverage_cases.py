@@ -17,7 +17,6 @@ NO_SKEW = 0.002
 NO_CHANGE = 0.001
 MARGIN = 0.01
 DECIDABLE_SKEW = 0.025
-DECIDABLE_CHANGE = 0.03
 
 # The simulator moves volumetric efficiency by 0.3 % between configurations; with this beside it
 # (k = 1) by the 0.5 % that the default budget declares.
@@ -224,7 +223,8 @@ def right_words(skew: float, change: float, intake: float | None = None) -> froz
         words |= {"gain_supported", "partly_supported"}
     if whose[1] > NO_CHANGE:
         words.add("gain_elsewhere")
-    if abs(skew) >= NO_SKEW and whose[0] < DECIDABLE_CHANGE and change < DECIDABLE_CHANGE:
+    if abs(skew) >= NO_SKEW:
+        # It says of the air only that the intake's part is open.
         words.add("reading_only")
     if whose[0] < -0.005:
         words.add("loss_supported")
@@ -233,9 +233,12 @@ def right_words(skew: float, change: float, intake: float | None = None) -> froz
     return frozenset(words)
 
 
-def decidable(skew: float, change: float) -> bool:
-    """Return whether the planted sizes ask for a verdict."""
-    return abs(skew) >= DECIDABLE_SKEW or (abs(change) >= DECIDABLE_CHANGE and abs(skew) < NO_SKEW)
+def decidable(skew: float) -> bool:
+    """Return whether the planted surplus asks for a verdict.
+
+    Whether a gain is the intake's has a table of its own.
+    """
+    return abs(skew) >= DECIDABLE_SKEW
 
 
 def confidently_wrong(

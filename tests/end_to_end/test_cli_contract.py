@@ -32,11 +32,16 @@ COMMANDS = (
     "tube",
 )  # fmt: skip
 # The contract: guaranteed keys (more may be added).
-COMPARE_KEYS = {"schema", "window", "pairs", "findings", "assumptions", "cautions"}
+COMPARE_KEYS = {
+    "schema", "window", "pairs", "logs", "priors", "findings", "assumptions", "cautions",
+    "boost_control", "power_corrections",
+}  # fmt: skip
 PAIR_KEYS = {
-    "intake", "tune", "baseline", "verdict", "sentence", "airflow_change_indicated",
-    "airflow_change", "sensor_skew", "brake_power_change", "fuel_change", "attribution",
-    "estimates", "causes", "by_speed", "next_measurement",
+    "intake", "tune", "baseline", "question", "verdict", "reading_cause", "sentence",
+    "airflow_change_indicated", "airflow_change", "airflow_change_weather",
+    "airflow_change_demand", "airflow_change_feedback", "airflow_change_intake",
+    "indicated_surplus", "sensor_skew", "brake_power_change", "fuel_change", "estimates", "causes",
+    "by_speed", "next_measurement",
 }  # fmt: skip
 CHECK_KEYS = {
     "schema", "verdict", "sensor_error", "estimates", "causes", "findings", "channels",
@@ -106,14 +111,25 @@ def test_compare_writes_the_contract(shop: Path, tmp_path: Path) -> None:
     assert code == 0, text
     result = json.loads(out.read_text(encoding="utf-8"))
     assert set(result) >= COMPARE_KEYS
-    assert result["schema"] == "airsense.compare/1"
+    assert result["schema"] == "airsense.compare/2"
     low, high = result["window"]["engine_speed_rpm"]
     assert 1000.0 < low < high < 6000.0
     (pair,) = result["pairs"]
     assert set(pair) >= PAIR_KEYS
     assert pair["verdict"] in VERDICTS
-    for name in ("airflow_change_indicated", "airflow_change", "sensor_skew", "fuel_change"):
+    for name in (
+        "airflow_change_indicated", "airflow_change", "airflow_change_weather",
+        "airflow_change_demand", "airflow_change_feedback", "airflow_change_intake",
+        "indicated_surplus", "sensor_skew", "fuel_change",
+    ):  # fmt: skip
         interval(pair[name])
+    assert set(pair["next_measurement"]) >= {"key", "cost", "measurement", "reason", "toml"}
+    for log in result["logs"]:
+        assert set(log) >= {"path", "role", "used", "segments", "odd", "weather"}
+        for stretch in log["segments"]:
+            assert set(stretch) >= {"kind", "start_s", "stop_s", "used", "reason"}
+    for row in result["priors"]:
+        assert set(row) >= {"cause", "probability", "size", "unit", "source"}
     assert pair["sensor_skew"]["low"] < 0.08 < pair["sensor_skew"]["high"]
     for row in pair["estimates"]:
         assert set(row) >= {"method", "change", "used", "reason"}
@@ -214,14 +230,14 @@ def test_output_into_a_missing_folder(shop: Path, tmp_path: Path) -> None:
 
 
 def test_condition_that_is_met_exits_3(shop: Path) -> None:
-    code, text = inside(*compare_args(shop), "--fail-on", "sensor_skew", "--fail-on", "no_change")
+    code, text = inside(*compare_args(shop), "--fail-on", "reading_only", "--fail-on", "no_change")
     assert code == 3
     assert text, "the answer is still shown"
     assert inside(*compare_args(shop), "--fail-on", "gain_supported")[0] == 0
     assert inside(
         *check_args(shop), *(a for v in CheckVerdict for a in ("--fail-on", v.value))
     )[0] == 3  # fmt: skip
-    assert program(*compare_args(shop), "--fail-on", "sensor_skew").returncode == 3
+    assert program(*compare_args(shop), "--fail-on", "reading_only").returncode == 3
 
 
 @pytest.mark.parametrize(
@@ -263,7 +279,7 @@ def test_wrong_usage_of_the_program_exits_2() -> None:
     [
         (("engine.toml", "no.toml"), "setup file cannot be read"),
         (("before_1.csv", "before_9.csv"), "before_9.csv"),
-        (("before_1.csv", ""), "before"),
+        (("before_1.csv", "../engine.toml"), "engine.toml"),
     ],
 )
 def test_bad_input_exits_1_in_five_parts(change: tuple[str, str], words: str, shop: Path) -> None:

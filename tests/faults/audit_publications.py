@@ -167,6 +167,24 @@ def scaled(row: dict[str, str], name: str, factor: float) -> dict[str, str]:
     return row | {name: f"{float(number) * factor:.{digits}f} {unit}".strip()}
 
 
+def on_another_day(state: State, more_kpa: float, warmer: float) -> State:
+    """Return the engine in other air: gauge boost held, or none; heat passed on by a part."""
+    gain = 1.0 if state.induction == "turbocharged" else state.p_manifold_kpa / state.p_ambient_kpa
+    return replace(
+        state,
+        p_ambient_kpa=state.p_ambient_kpa + more_kpa,
+        p_manifold_kpa=state.p_manifold_kpa + gain * more_kpa,
+        t_charge_k=state.t_charge_k * warmer**0.9,
+    )
+
+
+def corrected(row: dict[str, str], state: State, t_ambient_k: float) -> dict[str, str]:
+    """Return corrected power by ISO 1585, spark ignition, with its factor and dry weather."""
+    factor = (99.0 / state.p_ambient_kpa) ** 1.2 * (t_ambient_k / 298.0) ** 0.6
+    day = weather_of(state, t_ambient_k - 273.15, humidity=0.0)
+    return scaled(row, "brake_power", factor) | day | {"correction_factor": f"{factor:.3f}"}
+
+
 UNITS = (
     {},
     {"power": "hp", "pressure": "psi", "air": "lb/min"},
@@ -182,10 +200,13 @@ KINDS_OF_PRINT = (
 )
 
 
-def honest(seed: int, *, dof: float = 0.0) -> tuple[Publication, bool]:
+def honest(seed: int, *, dof: float = 0.0, unsaid_days: bool = False) -> tuple[Publication, bool]:
     """Return an honest publication, and whether its claim of power can be decided.
 
-    Decidable: one weather for both, and a change of power at five standard uncertainties of
+    One in five of spark-ignition engines was tested on two days that are printed, with corrected
+    power. With `unsaid_days` all were tested on two days, and neither weather nor that is printed.
+
+    Decidable: one weather for both, and a change of power at four standard uncertainties of
     scatter and rounding; the factor of a correction is left to the audit.
     """
     rng = np.random.default_rng([seed, 14])
@@ -207,19 +228,30 @@ def honest(seed: int, *, dof: float = 0.0) -> tuple[Publication, bool]:
         efficiency=after.efficiency * (1.0 + 0.004 * rng.standard_normal()),
         lambda_=after.lambda_ * (1.0 + 0.004 * rng.standard_normal()),
     )
+    style = int(rng.integers(5))
+    # Weather of two days in one season.
+    t_first, t_second = 294.0 + 6.0 * rng.standard_normal(2)
+    two_days = unsaid_days or (style == 4 and state.ignition == "spark")
+    if two_days:
+        apart_kpa = 0.8 * float(np.sqrt(2.0) * rng.standard_normal())
+        after = on_another_day(after, apart_kpa, float(t_second / t_first))
     units = UNITS[int(rng.integers(3))]
     rows = tuple(
         without(printed(values(s, rng, dof), s, **units), *KINDS_OF_PRINT[int(k)])
         for s, k in zip((state, after), [rng.integers(len(KINDS_OF_PRINT))] * 2, strict=True)
     )
     said, more = ['power_at = "engine"'], ({}, {})
-    style = int(rng.integers(4))
-    if style in (0, 1):
+    if unsaid_days:
+        pass
+    elif style in (0, 1):
         once = weather_of(state, rng.uniform(5.0, 35.0), rng.uniform(0.2, 0.8))
         said += [f'{k} = "{v}"' for k, v in once.items()]
         said.append('power_correction = "uncorrected"')
-    elif style == 2:
+    elif not two_days and style != 3:
         said.append('session = "one day"')
+    elif two_days:
+        said.append('power_correction = "ISO 1585"')
+        more = (corrected(rows[0], state, t_first), corrected(rows[1], after, t_second))
     rows = tuple(row | own for row, own in zip(rows, more, strict=True))
     made = Publication(
         state=state,
@@ -229,7 +261,7 @@ def honest(seed: int, *, dof: float = 0.0) -> tuple[Publication, bool]:
     )
     first, second = (float(row["brake_power"].split()[0]) for row in rows)
     u = math.hypot(0.007 * math.sqrt(2.0), 0.03 / first)
-    decidable = style in (0, 1) and math.log(second / first) > 5.0 * u
+    decidable = not unsaid_days and style in (0, 1) and math.log(second / first) > 4.0 * u
     return made, decidable
 
 

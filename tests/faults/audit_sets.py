@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tests.faults.audit_cases import DIESEL_2, DIESEL_3, DIESEL_6, PETROL_3, PETROL_14, PETROL_NA
+from tests.faults.audit_cases import (
+    DIESEL_2,
+    DIESEL_3,
+    DIESEL_6,
+    PETROL_3,
+    PETROL_14,
+    PETROL_NA,
+    State,
+)
 from tests.faults.audit_publications import (
     SAME_DAY,
     Publication,
@@ -18,10 +26,11 @@ from tests.faults.audit_publications import (
     weather_of,
     without,
 )
-from tests.faults.audit_cases import State
 
 UNCORRECTED = ('power_correction = "uncorrected"', *SAME_DAY)
-NA_2 = State(2.0, 4, "spark", "naturally_aspirated", 6000, 97, 305, 1.0, 0.9, 0.29, afr=14.1, lhv_mj=42.0)  # noqa: E501
+NA_2 = State(
+    2.0, 4, "spark", "naturally_aspirated", 6000, 97, 305, 1.0, 0.9, 0.29, afr=14.1, lhv_mj=42.0
+)
 
 
 def both(state, gain=0.02, **units):
@@ -76,8 +85,14 @@ HOT = {"barometric_pressure": "960 mbar", "ambient_temperature": "35 degC"}
 def contradictions():
     """Return the contradictions by name."""
     rows_3 = both(DIESEL_3)
-    same_air = [r | {"brake_power": p} for r, p in zip(rows_3, ("190.0 kW", "180.0 kW"), strict=True)]  # noqa: E501
-    factor = {"power_measured": "120.0 kW", "power_corrected": "131.0 kW", "correction_factor": "1.04"}  # noqa: E501
+    same_air = [
+        r | {"brake_power": p} for r, p in zip(rows_3, ("190.0 kW", "180.0 kW"), strict=True)
+    ]
+    factor = {
+        "power_measured": "120.0 kW",
+        "power_corrected": "131.0 kW",
+        "correction_factor": "1.04",
+    }
     plain = only(figures(NA_2), "engine_speed")
     return {
         "PS in a kW column against torque": with_torque(DIESEL_3, 1.3596),
@@ -101,7 +116,10 @@ def contradictions():
         "lambda against air and fuel": with_one(DIESEL_3, "lambda", 1.6),
         "gauge pressure as absolute": made(
             DIESEL_3,
-            [without(r, "boost_pressure") | {"manifold_pressure": r["boost_pressure"]} for r in rows_3],  # noqa: E501
+            [
+                without(r, "boost_pressure") | {"manifold_pressure": r["boost_pressure"]}
+                for r in rows_3
+            ],
         ),
         "26 bar without a turbocharger": with_power(NA_2, 260),
         "330 kW at 1.05 bar": made(
@@ -141,18 +159,24 @@ def sound():
         out[name] = made(state, rows, claim("brake_power", change_of(rows)), air)
     rows = [only(r, "engine_speed", "brake_power") for r in both(NA_2, 0.03)]
     day = tuple(f'{k} = "{v}"' for k, v in weather_of(NA_2, 20).items())
-    for name, said in (
-        ("factor without humidity", 'barometric_pressure = "970 mbar"\nambient_temperature = "30 degC"\ncorrection_factor = "1.05"\npower_correction = "ISO 1585"'),  # noqa: E501
-        ("named text and weather", "\n".join((*day, 'power_correction = "SAE J1349"'))),
-    ):
-        out[name] = made(NA_2, rows, said=(said,))
+    unsaid = (
+        'barometric_pressure = "970 mbar"',
+        'ambient_temperature = "30 degC"',
+        'correction_factor = "1.05"',
+        'power_correction = "ISO 1585"',
+    )
+    out["factor without humidity"] = made(NA_2, rows, said=unsaid)
+    out["named text and weather"] = made(NA_2, rows, said=(*day, 'power_correction = "SAE J1349"'))
     turbo = [only(r, "engine_speed", "brake_power") for r in both(DIESEL_3, 0.05)]
     out["factor without boost and fuel"] = made(
         DIESEL_3, turbo,
         said=('power_correction = "ISO 1585"', 'correction_factor = "1.03"',
               'barometric_pressure = "960 mbar"', 'ambient_temperature = "32 degC"'),
     )  # fmt: skip
-    ranged = [r | {"brake_power": p} for r, p in zip(both(DIESEL_2), ("108 to 112 kW", "110,5 kW ± 2 kW"), strict=True)]  # noqa: E501
+    ranged = [
+        r | {"brake_power": p}
+        for r, p in zip(both(DIESEL_2), ("108 to 112 kW", "110,5 kW ± 2 kW"), strict=True)
+    ]
     out["ranges"] = made(DIESEL_2, ranged, claim("brake_power", "+1 kW"))
     out["no difference"] = made(
         DIESEL_3, both(DIESEL_3, 0.0),
@@ -179,7 +203,10 @@ def open_ones():
         out[f"two days, {k}"] = of_two_days(NA_2, {}, {}, first, second)
     no_speed = [only(r, "brake_power") for r in both(DIESEL_2, 0.02)]
     out["power without speed"] = made(DIESEL_2, no_speed, said=())
-    rounded = [r | {"brake_power": p} for r, p in zip(both(DIESEL_3, 0.02), ("200 to 215 kW", "205 to 220 kW"), strict=True)]  # noqa: E501
+    rounded = [
+        r | {"brake_power": p}
+        for r, p in zip(both(DIESEL_3, 0.02), ("200 to 215 kW", "205 to 220 kW"), strict=True)
+    ]
     out["wide ranges"] = made(DIESEL_3, rounded, claim("brake_power", "+5 kW"))
     out["corrected by no known text"] = made(
         NA_2, [only(r, "engine_speed", "brake_power") for r in both(NA_2, 0.02)],

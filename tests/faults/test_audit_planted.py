@@ -75,7 +75,7 @@ CASES = (
     Planted("impossibly poor filling", DIESEL_6, US, Check.VOLUMETRIC_EFFICIENCY, both_air=0.5),
     Planted("impossible filling, petrol", PETROL_3, US, Check.VOLUMETRIC_EFFICIENCY, both_air=1.6),
     Planted("too rich to burn", DIESEL_2, METRIC, Check.LAMBDA, both_fuel=1.65),
-    Planted("too lean for full load", DIESEL_12, MIXED, Check.LAMBDA, both_fuel=0.5),
+    Planted("too little fuel", DIESEL_12, MIXED, Check.BRAKE_EFFICIENCY, both_fuel=0.5),
     Planted("percentage off", DIESEL_3, US, Check.ARITHMETIC, gain=0.03, change="+6.5 %"),
     Planted("difference off", PETROL_14, METRIC, Check.ARITHMETIC, gain=0.03, change="+9.0 kW"),
     Planted(
@@ -141,6 +141,7 @@ def test_only_figures_that_the_fault_touches_are_contradicted(case, tmp_path):
     about_air = {
         Check.AIRFLOW_VS_PRESSURE, Check.VOLUMETRIC_EFFICIENCY, Check.LAMBDA,
         Check.POWER_VS_AIRFLOW, Check.FEEDBACK, Check.RESTRICTION_CEILING,
+        Check.FUEL_VS_POWER,  # by the efficiency of the lambda that air and fuel imply
     }  # fmt: skip
     about_fuel = {Check.FUEL_VS_POWER, Check.BRAKE_EFFICIENCY, Check.LAMBDA, Check.POWER_VS_AIRFLOW}
     allowed = {case.check}

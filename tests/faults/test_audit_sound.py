@@ -59,10 +59,10 @@ def test_a_sound_comparison_is_not_accused(number, tmp_path):
 def test_false_accusations_stay_rare_over_many_sound_comparisons(tmp_path):
     path = tmp_path / "claims.toml"
     accused = 0
-    for number in range(60):
+    for number in range(30):
         path.write_text(sound_case(number, seed=1), encoding="utf-8")
         accused += any(f.outcome is Outcome.CONTRADICTED for f in run(path).findings)
-    assert accused <= 2
+    assert accused <= 1
 
 
 @pytest.mark.parametrize("number", [0, 7, 14])
@@ -73,7 +73,8 @@ def test_a_large_sound_gain_is_called_a_gain(number, tmp_path):
     after = print_row(better_intake(state, 0.045), STYLES[0], noise_of(rng))
     path = tmp_path / "claims.toml"
     claims = claim("brake_power", stated_power(before, after)) + claim("mass_air_flow", "+4 %")
-    day = 'power_correction = "ISO 1585"\nsession = "one day"'
+    day = 'power_correction = "ISO 1585"\nbarometric_pressure = "990 mbar"\n'
+    day += 'ambient_temperature = "24 degC"'
     path.write_text(
         claims_toml(state, before, after, STYLES[0], claims=claims, more=day), encoding="utf-8"
     )

@@ -13,11 +13,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from airsense.estimates import fuel_lambda
 from airsense.estimates.prepare import prepare
-from airsense.evidence.change import build_change, pair_design, route_change
+from airsense.evidence.matched import Sweeps, match
 from airsense.jobs.check import check_logs
 from airsense.jobs.compare import CompareResult, compare_logs
-from airsense.jobs.pairing import make_ready
+from airsense.jobs.observe import observe
 from airsense.logs.log import Channel, Log
 from airsense.logs.read import read_log
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
@@ -26,7 +27,7 @@ from airsense.simulate.engines import ENGINES
 from airsense.simulate.writing import METRIC_COMMA, US_SEMICOLON, write_csv
 from tests.bench.coverage_cases import confidently_wrong
 
-SEEDS = 3
+SEEDS = 2
 TRAPS = {
     "intake air only": {"log_charge_temperature": False, "skew": 0.06},
     "gauge, US units": {"gauge_us_units": True, "skew": 0.06},
@@ -35,8 +36,8 @@ TRAPS = {
     "circular in strokes": {"circular_air_per_stroke": True, "skew": 0.06},
     "recirculation": {"egr_open_after": 0.06},
     "staggered": {"staggered": True, "skew": 0.06},
-    "pulsation": {"pulsation": 0.10},
-    "leak behind": {"leak_after_compressor": 0.08},
+    "pulsation": {"pulsation": 0.10, "pulsation_by_load": True},
+    "leak behind": {"leak_after_compressor": 0.04},
     "leak ahead": {"leak_before_compressor": 0.05},
     "weather": {"ambient_temperature_change_k": 8.0, "ambient_pressure_change_pa": -1500.0},
     "pressure gain": {"map_gain": -0.20},
@@ -78,9 +79,10 @@ def suspects(result: CompareResult) -> set[str]:
 @pytest.mark.parametrize("name", TRAPS)
 def test_never_confidently_wrong(name: str) -> None:
     for campaign, result in answers(name):
-        skew, change = truths(campaign, result)
+        _, change = truths(campaign, result)
+        surplus = campaign.surplus(*result.window.engine_speed_rpm)
         verdict = result.pairs[0].verdict.value
-        assert not confidently_wrong(verdict, skew, change), (verdict, skew, change)
+        assert not confidently_wrong(verdict, surplus, change), (verdict, surplus, change)
 
 
 def test_intervals_hold_the_truth_over_all_traps() -> None:
@@ -159,7 +161,8 @@ def test_gauge_pressure_without_a_barometer_is_said_and_weighed() -> None:
         assert "missing_barometer" not in codes(with_it)
         assert "missing_barometer" in codes(without)
         assert any("standard atmosphere" in a.source for a in without.assumptions)
-        assert "barometric pressure, assumed" in {p.label for p in without.pairs[0].budget}
+        budget = {p.label: p.u for p in without.pairs[0].budget}
+        assert budget["barometric pressure, assumed"] > 0.001
 
 
 # 3. Lags
@@ -225,14 +228,24 @@ def test_a_lambda_from_the_exhaust_is_evidence(name: str, engine: int) -> None:
 
 def test_circular_lambda_taken_as_evidence_would_hide_the_skew() -> None:
     """What the exclusion is for: fuel x lambda follows the sensor, and the skew looks like gain."""
+    runs_after = [False] * 3 + [True] * 3
     for campaign, result in answers("circular"):
         assert result.pairs[0].verdict.value not in {"gain_supported", "partly_supported"}
         runs = [prepare(log, campaign.setup) for log in (*campaign.before, *campaign.after)]
-        ready = make_ready(runs, campaign.setup, None)
-        fooled = build_change(
-            ready.table, ready.budgets, pair_design([False] * 3 + [True] * 3), controlled=True
+        seen = observe(runs, campaign.setup, runs_after)
+        fooled = match(
+            Sweeps(
+                runs=seen.runs,
+                cuts=seen.cuts,
+                is_sweep=seen.sweeps,
+                estimates=seen.estimates,
+                sizes=seen.sizes,
+            ),
+            range(6),
+            runs_after,
         )
-        by_fuel = route_change(fooled, "fuel_lambda").value
+        assert fooled is not None
+        by_fuel = np.expm1(fooled.route(fuel_lambda.METHOD, ()).value)
         indicated = result.pairs[0].airflow_change_indicated.value
         assert by_fuel == pytest.approx(indicated, abs=0.004)
         assert truths(campaign, result)[0] == pytest.approx(0.06, abs=1e-6)
@@ -247,17 +260,27 @@ def test_air_per_stroke_from_the_sensor_is_said() -> None:
 # 5. Recirculation
 
 
-def test_an_open_valve_is_among_the_suspects_and_no_loss_of_the_engine() -> None:
-    for _, result in answers("recirculation"):
-        assert "recirculation" in {c.cause.value for c in result.pairs[0].causes}
-        assert "recirculation" in suspects(result)
+OF_SPEED_DENSITY = {
+    "recirculation", "manifold_pressure_gain", "manifold_pressure_offset", "charge_temperature",
+    "volumetric_efficiency",
+}  # fmt: skip
+
+
+def test_an_open_valve_is_laid_to_speed_density_and_to_nothing_at_the_sensor() -> None:
+    """An open valve under load is the rarest of what moves that route alone."""
+    for campaign, result in answers("recirculation"):
+        (pair,) = result.pairs
+        assert pair.verdict.value in {"undetermined", "no_change"}
+        assert pair.sensor_skew.contains(truths(campaign, result)[0])
+        assert OF_SPEED_DENSITY & {c.cause.value for c in pair.causes[:2]}
+        assert "recirculation" in {c.cause.value for c in pair.causes}
 
 
 def test_a_logged_rate_is_taken_out() -> None:
     """With the rate in the log speed density is corrected, and agrees with fuel x lambda."""
     for campaign, plain in answers("recirculation"):
-        after = [with_channel(log, "egr_rate", 0.06) for log in campaign.after]
-        before = [with_channel(log, "egr_rate", 0.0) for log in campaign.before]
+        after = [with_rate(log, 0.06) for log in campaign.after]
+        before = [with_rate(log, 0.0) for log in campaign.before]
         got = compare_logs(before, after, campaign.setup).pairs[0]
         rows = {e.method: e.change for e in got.estimates}
         old = {e.method: e.change for e in plain.pairs[0].estimates}
@@ -268,11 +291,11 @@ def test_a_logged_rate_is_taken_out() -> None:
         assert got.sensor_skew.contains(truths(campaign, plain)[0])
 
 
-def with_channel(log: Log, name: str, value: float) -> Log:
-    time = log["engine_speed"].time_s
-    made = Channel(
-        name=name, header=name, unit_read="1", time_s=time, value=np.full(time.size, value)
-    )
+def with_rate(log: Log, share: float) -> Log:
+    """Return the log with the recirculation rate under load; ahead of the pull there is none."""
+    name, pressure = "egr_rate", log["manifold_pressure"]
+    value = np.where(pressure.value > 1.3e5, share, 0.0)
+    made = Channel(name=name, header=name, unit_read="1", time_s=pressure.time_s, value=value)
     return replace(log, channels={**log.channels, name: made})
 
 
@@ -324,7 +347,7 @@ def test_a_flat_top_is_not_data(channel: str, share: float, tmp_path: Path) -> N
             found, wanted = pair.sensor_skew.value, plain.pairs[0].sensor_skew.value
             assert found == pytest.approx(wanted, abs=0.02)
         else:
-            assert rows["speed_density"].reason.startswith("valid in")
+            assert rows["speed_density"].change is None
         assert rows["fuel_lambda"].used
 
 
@@ -369,14 +392,14 @@ def test_leaks_are_suspected_with_the_right_sign(name: str, cause: str, sign: in
 
 def test_fuel_that_a_high_reading_added_may_have_made_air() -> None:
     for _, result in answers("sensor gain"):
-        feedback = result.pairs[0].attribution.fuelling_feedback
+        feedback = result.pairs[0].airflow_change_feedback
         assert feedback is not None
         fuel = result.pairs[0].fuel_change
         assert fuel is not None
         assert fuel.low > 0.0
-        assert feedback.low == 0.0
+        assert feedback.low >= 0.0
         assert 0.0 < feedback.value <= feedback.high
-        assert feedback.high <= 0.8 * min(fuel.high, result.pairs[0].sensor_skew.high) + 1e-12
+        assert feedback.high <= 0.8 * result.pairs[0].sensor_skew.high + 1e-3
 
 
 def test_commanded_fuel_is_said() -> None:
@@ -431,7 +454,7 @@ def _weather_held(campaign: SimulatedCampaign, result: CompareResult) -> tuple[b
     assert skew == pytest.approx(0.0, abs=1e-6)
     assert change < -0.01
     pair = result.pairs[0]
-    assert pair.verdict.value in {"loss_supported", "undetermined"}
+    assert pair.verdict.value in {"no_change", "undetermined"}, "the weather's, not the intake's"
     assert abs(pair.sensor_skew.value) < 0.025
     return pair.sensor_skew.contains(skew), pair.airflow_change.contains(change)
 
@@ -447,14 +470,14 @@ def test_a_fifth_less_pressure_reading_is_no_loss_of_air(engine: int) -> None:
         assert pair.verdict.value in {"undetermined", "no_change"}
         assert pair.airflow_change.contains(change)
         assert pair.sensor_skew.contains(skew)
-        assert "manifold_pressure" in {c.cause.value for c in pair.causes[:2]}
-        size = next(c.size for c in pair.causes if c.cause.value == "manifold_pressure")
+        gain = "manifold_pressure_gain"
+        assert gain in {c.cause.value for c in pair.causes[:2]}
+        size = next(c.size for c in pair.causes if c.cause.value == gain)
         assert size is not None
-        assert size.contains(-0.20) or abs(size.value + 0.21) < 0.03
-        test = next(e for e in pair.estimates if e.method == "speed_density")
-        assert test.test_z is not None
-        assert abs(test.test_z) > 2.6
-        assert "fails its test" in test.reason
+        assert size.low < np.log(0.80) + 0.05
+        assert size.high > np.log(0.80) - 0.05
+        assert pair.routes_agree_probability is not None
+        assert pair.routes_agree_probability < 0.01
 
 
 @pytest.mark.parametrize("engine", range(len(ENGINES)))
@@ -463,8 +486,8 @@ def test_a_tenth_more_air_flow_reading_is_a_skew_near_a_tenth(engine: int) -> No
         pair = result.pairs[0]
         assert pair.sensor_skew.value == pytest.approx(0.10, abs=0.02)
         assert pair.sensor_skew.low > 0.05
-        assert pair.verdict.value in {"sensor_skew", "partly_supported"}
-        assert pair.causes[0].cause.value == "sensor_scale"
+        assert pair.verdict.value in {"reading_only", "partly_supported", "gain_elsewhere"}
+        assert pair.causes[0].cause.value in {"sensor_scale", "sensor_shape"}
         assert truths(campaign, result)[0] == pytest.approx(0.10, abs=1e-6)
 
 

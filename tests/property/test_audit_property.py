@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from airsense.estimates.defaults import BETWEEN_SHARE
 from airsense.claims.draws import Draws, Source
 from airsense.claims.findings import Check
+from airsense.estimates.defaults import BETWEEN_SHARE
 from airsense.jobs.audit import audit
 from airsense.setup.claims import Claims
 from airsense.setup.printed import read_printed

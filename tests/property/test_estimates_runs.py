@@ -13,11 +13,10 @@ from airsense.estimates.prepare import prepare, rate, smoothed
 from airsense.estimates.recirculation import (
     apparent_ve,
     loaded_samples,
-    mask_recirculation,
     two_groups,
 )
 from airsense.estimates.run import Run
-from airsense.estimates.segments import find_segments
+from airsense.estimates.segments import Kind, Segment, segment
 from airsense.logs.log import Channel, Log
 from airsense.results import Finding, Severity
 from airsense.setup.engine import ChargeTemperature, EngineSetup
@@ -277,24 +276,25 @@ def test_smoothing_is_a_centred_mean_that_skips_gaps() -> None:
 # --- pulls -----------------------------------------------------------------------------------
 
 
-def segments_of(channels: dict[str, Channel], count: int = 1) -> tuple[Run, list[str], list[int]]:
+def pulls_of(channels: dict[str, Channel]) -> tuple[Run, list[Segment], list[int]]:
+    """Return the run, its pulls, and how many samples of each are used."""
     run = prepare(log_from(channels), setup(charge_volume_l=1.0))
-    found = find_segments([run] * count)
-    return run, [s.kind for s in found], [int(np.count_nonzero(s.use)) for s in found]
+    found = segment(run)
+    pulls = [s for s in found.segments if s.kind is Kind.PULL]
+    return run, pulls, [int(np.count_nonzero(found.use[s.samples])) for s in pulls]
 
 
-@pytest.mark.parametrize("pulls", [1, 3])
+@pytest.mark.parametrize("count", [1, 3])
 @pytest.mark.parametrize("pedal", [True, False])
-def test_full_load_pulls_are_found(pulls: int, pedal: bool) -> None:
-    channels = pull_channels(pulls=pulls, skip=() if pedal else ("pedal",))
-    run, kinds, sizes = segments_of(channels)
-    assert kinds == ["pull"] * pulls
+def test_full_load_pulls_are_found(count: int, pedal: bool) -> None:
+    run, pulls, sizes = pulls_of(pull_channels(pulls=count, skip=() if pedal else ("pedal",)))
+    assert len(pulls) == count
     # 8 s at 0.1 s less the first 0.6 s, and what the smoothing of speed takes or adds at the ends.
     assert all(65 <= n <= 82 for n in sizes)
-    labels = [s.label for s in find_segments([run])]
-    assert labels == (["pull.csv"] if pulls == 1 else [f"pull.csv pull {k}" for k in (1, 2, 3)])
-    for segment in find_segments([run]):
-        assert np.all(run.speed_rpm[segment.use] > 1550.0)
+    assert all(s.used and not s.reason for s in pulls)
+    use = segment(run).use
+    for s in pulls:
+        assert np.all(run.speed_rpm[s.samples][use[s.samples]] > 1550.0)
 
 
 def test_part_load_climbs_are_no_pulls() -> None:
@@ -303,22 +303,20 @@ def test_part_load_climbs_are_no_pulls() -> None:
     time = pedal.time_s
     half = np.where((time > 16.0) & (pedal.value > 0.5), 0.5, pedal.value)
     channels["pedal"] = channel("pedal", time, half)
-    assert segments_of(channels)[1] == ["pull"]
+    assert len(pulls_of(channels)[1]) == 1
 
 
-@pytest.mark.parametrize(("pedal_frac", "kind"), [(1.0, "pull"), (0.6, "steady")])
-def test_one_pull_of_a_long_drive_counts_if_the_pedal_was_on_the_floor(
-    pedal_frac: float, kind: str
-) -> None:
-    """8 s of 400 s; at part pedal a lone climb is traffic."""
+@pytest.mark.parametrize("pedal_frac", [1.0, 0.6])
+def test_a_pull_of_a_long_drive_is_found_by_the_pedal_of_that_drive(pedal_frac: float) -> None:
+    """8 s of 400 s: whether it is a sweep at full load is a further question."""
     channels = pull_channels(rest_s=196.0)
     pedal = channels["pedal"]
-    floored = np.where(pedal.value > 0.5, pedal_frac, pedal.value)
-    channels["pedal"] = channel("pedal", pedal.time_s, floored)
-    assert segments_of(channels)[1] == [kind]
+    pressed = np.where(pedal.value > 0.5, pedal_frac, pedal.value)
+    channels["pedal"] = channel("pedal", pedal.time_s, pressed)
+    assert len(pulls_of(channels)[1]) == 1
 
 
-def test_one_run_without_pulls_makes_all_quasi_steady() -> None:
+def test_a_drive_without_pulls_takes_nothing_from_a_run_with_one() -> None:
     pull = prepare(log_from(pull_channels()), setup())
     time = np.arange(0.0, 60.0, STEP)
     calm = {
@@ -326,12 +324,12 @@ def test_one_run_without_pulls_makes_all_quasi_steady() -> None:
         "mass_air_flow": np.full(time.size, 0.05), "charge_temperature": np.full(time.size, 310.0),
     }  # fmt: skip
     calm["engine_speed"][300:310] += np.linspace(0.0, 400.0, 10)
-    steady = prepare(log_from({n: channel(n, time, v) for n, v in calm.items()}), setup())
-    found = find_segments([pull, steady])
-    assert [s.kind for s in found] == ["steady", "steady"]
-    use = found[1].use
-    assert use[50:250].all()
-    assert not use[300:309].any()
+    drive = prepare(log_from({n: channel(n, time, v) for n, v in calm.items()}), setup())
+    assert Kind.PULL in {s.kind for s in segment(pull).segments}
+    found = segment(drive)
+    assert {s.kind for s in found.segments} == {Kind.HOLD, Kind.DRIVE}
+    assert found.use[50:250].all()
+    assert not found.use[300:309].any()
 
 
 def test_samples_without_flow_are_not_used() -> None:
@@ -341,23 +339,22 @@ def test_samples_without_flow_are_not_used() -> None:
     spoilt[90:95] = 0.0
     channels["mass_air_flow"] = channel("mass_air_flow", flow.time_s, spoilt)
     run = prepare(log_from(channels), setup(charge_volume_l=1.0))
-    (segment,) = find_segments([run])
+    use = segment(run).use
     assert run.mdot_maf_kgps is not None
-    assert np.all(run.mdot_maf_kgps[segment.use] > 0.0)
-    assert np.count_nonzero(segment.use) > 50
+    assert np.all(run.mdot_maf_kgps[use] > 0.0)
+    assert np.count_nonzero(use) > 50
 
 
 @pytest.mark.parametrize("volume_l", [10.0, 20.0])
 def test_samples_that_filling_dominates_are_not_used(volume_l: float) -> None:
     """Where more than 6 % of the reading goes into the charge path, its error would count."""
     run = prepare(log_from(pull_channels()), setup(charge_volume_l=volume_l))
-    (segment,) = find_segments([run])
-    assert segment.kind == "pull"
+    found = segment(run)
     assert run.mdot_filling_kgps is not None
     assert run.mdot_maf_kgps is not None
     share = np.abs(run.mdot_filling_kgps / run.mdot_maf_kgps)
     pulling = (run.time_s > 5.0) & (run.time_s < 11.2)
-    np.testing.assert_array_equal(segment.use[pulling], (share <= 0.06)[pulling])
+    np.testing.assert_array_equal(found.use[pulling], (share <= 0.06)[pulling])
     assert (share[pulling] > 0.06).any() == (volume_l > 15.0)
 
 
@@ -455,52 +452,6 @@ def test_load_is_boost_at_speed() -> None:
     np.testing.assert_array_equal(loaded_samples(run), [True, False, False])
 
 
-def test_an_open_valve_is_suspected_and_its_samples_left_out() -> None:
-    run = driving(valve=True)
-    got = mask_recirculation(run, setup())
-    (finding,) = got.findings
-    assert finding.code == "recirculation_suspected"
-    assert finding.severity.value == "warning"
-    assert "0.64" in finding.message
-    assert "0.86" in finding.message
-    assert got.use is not None
-    ve = apparent_ve(run, setup())
-    assert ve is not None
-    np.testing.assert_array_equal(got.use, ve > 0.75)
-    (segment,) = find_segments([got])
-    assert np.all(ve[segment.use] > 0.75)
-    (steady,) = find_segments([run])
-    loaded = steady.use & (run.p_manifold_pa > 1.3e5) & (ve < 0.75)  # type: ignore[operator]
-    assert f"; {np.count_nonzero(loaded)} loaded samples of the low group" in finding.message
-    assert finding.message.endswith("and all like them, are left out")
-    assert finding.fix == (
-        "log the recirculation rate or valve position, or test with the valve shut"
-    )
-    assert finding.where == "run"
-
-
-def test_samples_without_load_do_not_count_as_a_group() -> None:
-    """Overrun and idle have an apparent breathing of their own."""
-    run = driving(valve=False)
-    assert run.p_manifold_pa is not None
-    coasting = np.arange(run.time_s.size) % 500 < 150
-    pressure = np.where(coasting, 0.6e5, run.p_manifold_pa)
-    flow = np.where(coasting, 0.5, 1.0) * run.mdot_maf_kgps * pressure / run.p_manifold_pa
-    idle = replace(run, p_manifold_pa=pressure, mdot_maf_kgps=flow)
-    assert mask_recirculation(idle, setup()).findings == ()
-
-
-def test_pulls_are_never_split() -> None:
-    """A full-load pull has its valve shut; what looks open there is something else."""
-    channels = pull_channels(pulls=3)
-    flow = channels["mass_air_flow"]
-    low = np.where(flow.time_s > 16.0, 0.7, 1.0) * flow.value
-    channels["mass_air_flow"] = channel("mass_air_flow", flow.time_s, low)
-    got = mask_recirculation(prepare(log_from(channels), setup()), setup())
-    assert got.use is None
-    assert "recirculation_suspected" not in {f.code for f in got.findings}
-
-
 @pytest.mark.parametrize("n", [60, 300, 3000])
 def test_limit_lies_in_the_middle_of_an_empty_valley(n: int) -> None:
     rng = np.random.default_rng(1)
@@ -521,13 +472,3 @@ def test_valley_is_relative_to_the_lower_peak() -> None:
     got = two_groups(np.exp(x + rng.normal(0.0, 0.02, x.size)))
     assert got is not None
     assert got.valley > 0.4
-
-
-@pytest.mark.parametrize("kind", ["shut", "logged", "no pressure"])
-def test_no_valve_no_suspicion(kind: str) -> None:
-    run = driving(valve=kind != "shut", egr_logged=kind == "logged")
-    if kind == "no pressure":
-        run = replace(run, p_manifold_pa=None)
-    got = mask_recirculation(run, setup())
-    assert got.use is None
-    assert got.findings == ()

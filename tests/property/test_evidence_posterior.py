@@ -35,7 +35,7 @@ from airsense.evidence.priors import (
 )
 from airsense.evidence.rest import Rest
 from airsense.evidence.signatures import observed
-from tests.evidence_inputs import ROUTES, budget_of, cells_of, forms_of, rest_of, shifted
+from tests.evidence_inputs import ROUTES, budget_of, cells_of, forms_of, noise_of, rest_of, shifted
 
 FloatArray = NDArray[np.float64]
 TABLE = PriorTable()
@@ -98,9 +98,7 @@ def dense(cells: Cells, rest: Rest, budget: RouteBudget) -> Dense:
         return np.concatenate([on_cells.reshape(-1, on_cells.shape[2]), at_rest])
 
     x = rows(own_cells, own_rest)
-    number = len(cells.routes)
-    noise = (cells.u_noise**2 * (1.0 + 0.5 * (number - 1))).ravel()
-    noise = np.concatenate([noise, np.maximum(rest.u_noise, 1e-4) ** 2])
+    noise = np.concatenate([noise_of(cells).ravel() ** 2, np.maximum(rest.u_noise, 1e-4) ** 2])
     covariance, ln_prior = [], []
     for a in SET_FACTORS:
         for b in RUN_FACTORS:

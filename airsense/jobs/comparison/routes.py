@@ -33,13 +33,16 @@ def estimate_rows(seen: Observations, matched: Matched | None) -> tuple[Estimate
                 between=between,
                 dof=DECLARED_DOF,
             ).interval()
+        valid = bool(np.isfinite(seen.cells.ln_route[seen.cells.routes.index(name)]).any())
         rows.append(
             EstimateRow(
                 method=name,
                 change=change,
                 surplus=surplus,
-                used=True,
-                reason="does not use the sensor under test",
+                used=valid,
+                reason="does not use the sensor under test"
+                if valid
+                else "valid in 0 % of the samples",
             )
         )
     unused = (

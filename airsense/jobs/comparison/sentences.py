@@ -70,11 +70,24 @@ def sentence(told: Told) -> str:
         f"{engine}.",
         Verdict.GAIN_ELSEWHERE: f"The engine breathes more, {range_text(told.engine)}, but not by "
         f"the intake, which gave {range_text(told.intake)}: {_elsewhere(told)}.",
-        Verdict.READING_ONLY: f"Only the reading is shown to change: {shown}, and {surplus}; "
-        f"{_SOURCE[told.reading_cause]}.",
+        Verdict.READING_ONLY: _of_the_reading(told, shown, surplus),
         Verdict.NO_CHANGE: f"No change: {intake}, and {surplus}.",
         Verdict.UNDETERMINED: f"Not decided: {shown}; {intake}, {engine}, and {surplus}.",
     }[told.verdict]
+
+
+def _of_the_reading(told: Told, shown: str, surplus: str) -> str:
+    assert told.engine is not None and told.intake is not None
+    if told.engine.low <= 0.0:
+        return (
+            f"Only the reading is shown to change: {shown}, and {surplus}; "
+            f"{_SOURCE[told.reading_cause]}."
+        )
+    return (
+        f"Part of it is in the reading only: {shown}, and {surplus}; "
+        f"{_SOURCE[told.reading_cause]}. The engine breathes {range_text(told.engine)} too; how much of that the intake gave is "
+        f"open, {range_text(told.intake)}."
+    )
 
 
 def _reading(told: Told) -> str:

@@ -1,0 +1,1 @@
+"""The jobs in a browser, on this computer only. It calls jobs and computes nothing."""
