@@ -68,8 +68,8 @@ def settle_streams() -> None:
     for name in ("stdout", "stderr"):
         stream = getattr(sys, name)
         if stream is None:  # closed by whoever started the program
-            # Open as long as the program: what is printed goes nowhere.
-            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))
+            nowhere = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  # till the end
+            setattr(sys, name, nowhere)
         elif hasattr(stream, "reconfigure"):
             stream.reconfigure(errors=_HANDLER)
 

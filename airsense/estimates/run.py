@@ -118,7 +118,8 @@ def grid_of(log: Log) -> FloatArray:
     step = min(max(MIN_STEP_S, native_step_s(log)), MAX_STEP_S)
     if high - low < step:
         return np.empty(0)
-    return low + step * _lattice(log["engine_speed"].time_s, low, high, step)
+    steps = _lattice(log["engine_speed"].time_s, low, high, step)
+    return np.asarray(low + step * steps, dtype=np.float64)
 
 
 def _lattice(own_s: FloatArray, low: float, high: float, step: float) -> FloatArray:

@@ -96,17 +96,21 @@ class Piece:
     def _setup(self) -> Path:
         key = CLAIMS if self.kind.key == "audit" else ENGINE
         given = [p for p in self.tray(key) if p.suffix.lower() == ".toml" and p != _made(key)]
-        if len(given) > 1 or (self._beside(key) and not given):
+        uploaded = [p.name for p in self.tray(key) if p != _made(key)]
+        if len(given) > 1 or (uploaded and not given):
             raise InputError(
                 "the tray for the setup does not hold exactly one TOML file",
                 where=f"the form, tray for {key}.toml",
-                got=", ".join(p.name for p in self.tray(key) if p != _made(key)),
+                got=", ".join(uploaded),
                 allowed=f"{key}.toml, and the tables that it names",
                 fix="take the others out, or leave the tray empty and fill in the form",
             )
         if given and not self.channels:
             return given[0]
-        data = self._given(given[0]) if given else _typed(key, self.fields)
+        typed = claims_of if key == CLAIMS else setup_of
+        # Columns are chosen only after the file that was given has been read without a fault.
+        text = read_toml_text(self.folder / given[0]) if given else ""
+        data = tomllib.loads(text) if given else typed(self.fields)
         if self.channels:
             data["channels"] = {**data.get("channels", {}), **self.channels}
         path = _made(key)
@@ -114,30 +118,10 @@ class Piece:
         (self.folder / path).write_text(toml_text(data).lstrip(), encoding="utf-8")
         return path
 
-    def _beside(self, key: str) -> bool:
-        return any(p != _made(key) for p in self.tray(key))
-
-    def _given(self, path: Path) -> dict[str, Any]:
-        try:
-            return tomllib.loads(read_toml_text(self.folder / path))
-        except (ValueError, RecursionError):  # told with its line when the logs are read
-            self.channels.clear()
-            raise InputError(
-                "the setup file cannot be read",
-                where=str(path),
-                got="no valid TOML",
-                allowed="a setup file that could be read before columns were chosen",
-                fix="mend the file and give it again",
-            ) from None
-
 
 def _made(key: str) -> Path:
     """Return where the setup file that is written here is put; no upload takes that name."""
     return Path(key) / FORM_FILE
-
-
-def _typed(key: str, fields: dict[str, str]) -> dict[str, Any]:
-    return claims_of(fields) if key == CLAIMS else setup_of(fields)
 
 
 class Room:

@@ -17,9 +17,7 @@ from airsense.simulate.engines import TURBO_DIESEL
 
 
 def made(*driving: Driving, drive_s: float = 240.0) -> SimulatedCampaign:
-    case = Case(
-        driving=driving, n_before=len(driving), n_after=1, still_s=5.0, drive_s=drive_s
-    )
+    case = Case(driving=driving, n_before=len(driving), n_after=1, still_s=5.0, drive_s=drive_s)
     return simulate_campaigns(TURBO_DIESEL, [case], seed=3)[0]
 
 

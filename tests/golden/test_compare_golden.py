@@ -19,7 +19,7 @@ CASE = Case(skew=0.06, boost_change=0.04)
 # Boost was raised and the sensor reads more: the intake gave nothing, the reading is told.
 GOLDEN = {
     0: ("reading_only", 0.0536, 0.0388, 0.0120, "sensor_scale"),
-    1: ("reading_only", 0.0491, 0.0494, 0.0133, "sensor_shape"),
+    1: ("reading_only", 0.0491, 0.0494, 0.0133, "sensor_scale"),
     2: ("reading_only", 0.0551, 0.0332, 0.0107, "sensor_scale"),
 }
 

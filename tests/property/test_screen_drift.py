@@ -162,9 +162,7 @@ def test_the_seasons_make_no_log_odd(slope: float) -> None:
     outside = 0
     for seed in range(40):
         levels, _ = levels_of(slope=slope, seed=seed)
-        outside += sum(
-            c is None or not c.interval().contains(0.0) for c in against_others(levels)
-        )
+        outside += sum(c is None or not c.interval().contains(0.0) for c in against_others(levels))
     # 440 intervals of 95 %: 22 outside, with a standard deviation of about 5.
     assert outside <= 37
 

@@ -14,6 +14,7 @@ from airsense.jobs.comparison.result import BudgetRow, EstimateRow
 from airsense.jobs.observe import Observations
 
 LEAST_SHARE = 0.001
+WHY = "does not use the sensor under test"
 
 
 def estimate_rows(seen: Observations, matched: Matched | None) -> tuple[EstimateRow, ...]:
@@ -40,9 +41,7 @@ def estimate_rows(seen: Observations, matched: Matched | None) -> tuple[Estimate
                 change=change,
                 surplus=surplus,
                 used=valid,
-                reason="does not use the sensor under test"
-                if valid
-                else "valid in 0 % of the samples",
+                reason=WHY if valid else "valid in 0 % of the samples",
             )
         )
     unused = (

@@ -85,8 +85,8 @@ def _of_the_reading(told: Told, shown: str, surplus: str) -> str:
         )
     return (
         f"Part of it is in the reading only: {shown}, and {surplus}; "
-        f"{_SOURCE[told.reading_cause]}. The engine breathes {range_text(told.engine)} too; how much of that the intake gave is "
-        f"open, {range_text(told.intake)}."
+        f"{_SOURCE[told.reading_cause]}. The engine breathes {range_text(told.engine)} too; how "
+        f"much of that the intake gave is open, {range_text(told.intake)}."
     )
 
 
