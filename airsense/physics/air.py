@@ -127,31 +127,6 @@ def vapour_mole_fraction(p_pa: ArrayLike, t_k: ArrayLike, rh_frac: ArrayLike) ->
     return rh * _enhancement_factor(p, t) * saturation_pressure_water_pa(t) / p
 
 
-def vapour_mole_fraction_from_dew_point(p_pa: ArrayLike, t_dew_k: ArrayLike) -> FloatArray:
-    """Return the mole fraction of water vapour from the dew point.
-
-    Parameters
-    ----------
-    p_pa, t_dew_k : array_like, shape (n,)
-        Absolute pressure [Pa] and dew point [K], over liquid water.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Mole fraction. NaN where an input is NaN.
-
-    Raises
-    ------
-    InputError
-        If a pressure or temperature is not above zero.
-
-    References
-    ----------
-    .. [1] A. Picard et al., Metrologia 45 (2008) 149, appendix A1.
-    """
-    return vapour_mole_fraction(p_pa, t_dew_k, 1.0)
-
-
 def molar_mass_moist_air_kgpmol(x_vapour: ArrayLike) -> FloatArray:
     """Return the molar mass of moist air.
 
@@ -274,39 +249,6 @@ def humidity_ratio(x_vapour: ArrayLike) -> FloatArray:
     x = between(x_vapour, 0.0, 1.0, name="x_vapour")
     with np.errstate(divide="ignore"):
         return WATER_PER_AIR * x / (1.0 - x)
-
-
-def dew_point_k(p_vapour_pa: ArrayLike) -> FloatArray:
-    """Return the dew point from the partial pressure of the vapour.
-
-    Parameters
-    ----------
-    p_vapour_pa : array_like, shape (n,)
-        Partial pressure of water vapour. [Pa]
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Dew point over liquid water. [K] NaN where the input is NaN.
-
-    Raises
-    ------
-    InputError
-        If a pressure is not above zero.
-
-    Notes
-    -----
-    Inverse of `saturation_pressure_water_pa` within 0.001 K over 0-50 C, 0.01 K over -40-90 C.
-
-    References
-    ----------
-    .. [1] 40 CFR 1065.645, eq. 1065.645-5 (B. Hardy, ITS-90 formulations, 1998).
-    """
-    p = positive(p_vapour_pa, "p_vapour_pa")
-    ln = np.log(p)
-    above = 2.0798233e2 - 2.0156028e1 * ln + 4.6778925e-1 * ln**2 - 9.2288067e-6 * ln**3
-    below = 1.0 - 1.3319669e-1 * ln + 5.6577518e-3 * ln**2 - 7.5172865e-5 * ln**3
-    return above / below
 
 
 def condenses(x_vapour: ArrayLike, p_charge_pa: ArrayLike, t_charge_k: ArrayLike) -> BoolArray:

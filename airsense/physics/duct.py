@@ -28,7 +28,6 @@ _ISO_5167_LENGTH = np.array([6.0, 16.0, 22.0, 42.0, 44.0, 44.0])
 # ISO 7145 (from memory): one velocity point, single 90 degree bend ahead of it.
 ISO_7145_LENGTH_AXIS = 25.0
 ISO_7145_LENGTH_MEAN_POINT = 50.0
-ISO_7145_WALL_DISTANCE = 0.242  # of the radius, +- 0.013: where the local velocity is the mean
 
 _KAPPA = 0.4  # von Karman constant of Reichardt's profile
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(64)
@@ -133,23 +132,6 @@ def mean_to_centre_power_law(exponent: ArrayLike) -> FloatArray:
     """
     n = floats(exponent)
     return np.asarray(2.0 * n**2 / ((n + 1.0) * (2.0 * n + 1.0)))
-
-
-def wall_distance_of_mean(exponent: ArrayLike) -> FloatArray:
-    """Return y/R where a power-law profile has its mean velocity.
-
-    Parameters
-    ----------
-    exponent : array_like, shape (n,)
-        Exponent n of u/u_max = (y/R)^(1/n).
-
-    Returns
-    -------
-    ndarray
-        Distance from the wall over the radius. ISO 7145 gives 0.242 +- 0.013.
-    """
-    n = floats(exponent)
-    return np.asarray(mean_to_centre_power_law(n) ** n)
 
 
 def mean_to_centre(reynolds: ArrayLike, profile: Profile = Profile.POWER_LAW) -> FloatArray:

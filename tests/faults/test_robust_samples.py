@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import subprocess
 import sys
@@ -209,4 +208,4 @@ def test_a_leap_over_the_whole_command(tmp_path: Path) -> None:
         check=False,
     )
     assert found.returncode == 0, found.stderr.decode()
-    assert b"days" in found.stdout or b"CHECK" in found.stdout.upper()
+    assert b"routes" in found.stdout

@@ -22,7 +22,7 @@ from tests.screen_logs import write_engine, write_log
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "two_boxes"
 AIRSENSE = f"{sys.executable} -c 'from airsense.cli.main import main; main()'"
 COMPARE = "compare --engine engine.toml --before before_1.csv --after after_1.csv"
-ENCODINGS = ("ascii", "cp1252", "cp437", "latin-1", "utf-8")
+ENCODINGS = ("ascii", "cp1252", "cp437")
 
 
 def shell(
@@ -48,7 +48,7 @@ def shell(
 @pytest.mark.parametrize("encoding", ENCODINGS)
 @pytest.mark.parametrize(
     "command",
-    [f"{COMPARE} --all", "audit claims.toml --all", "check after_1.csv --engine engine.toml --all"],
+    [f"{COMPARE} --all", "audit claims.toml --all"],
 )
 def test_any_terminal_can_show_an_answer(command: str, encoding: str) -> None:
     found = shell(f"airsense {command}", encoding=encoding)

@@ -15,7 +15,6 @@ from airsense.physics.air import (
     saturation_pressure_goff_gratch_pa,
     saturation_pressure_water_pa,
     vapour_mole_fraction,
-    vapour_mole_fraction_from_dew_point,
     viscosity_air_pas,
 )
 from airsense.physics.atmosphere import (
@@ -57,7 +56,6 @@ def test_saturation_rises_with_heat(t, factor):
 def test_vapour_is_proportional_to_humidity(p, t, rh):
     saturated = vapour_mole_fraction(p, t, 1.0)
     assert vapour_mole_fraction(p, t, rh) == pytest.approx(rh * saturated, rel=1e-12)
-    assert vapour_mole_fraction_from_dew_point(p, t) == saturated
 
 
 @given(st.floats(0.0, 0.9))

@@ -8,11 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from airsense.physics.breathing import (
-    absolute_load_frac,
-    air_per_stroke_kg,
     filling_flow_kgps,
-    filling_time_constant_s,
-    flow_from_stroke_kgps,
     fresh_air_fraction,
     ideal_charge_flow_kgps,
     volumetric_efficiency,
@@ -50,12 +46,6 @@ def test_volumetric_efficiency_inverts_the_flow(ve, p, t, n, c, r):
     assert volumetric_efficiency(flow, p, t, n, **geometry) == pytest.approx(ve, rel=1e-12)
 
 
-@given(st.floats(0.0, 2.0), speeds, st.integers(1, 16), cycles)
-def test_mass_per_stroke_inverts(mdot, n, cylinders, c):
-    mass = air_per_stroke_kg(mdot, n, cylinders, c)
-    assert flow_from_stroke_kgps(mass, n, cylinders, c) == pytest.approx(mdot, rel=1e-12)
-
-
 @given(st.floats(0.0, 1.0))
 def test_fresh_and_recirculated_make_the_charge(rate):
     assert fresh_air_fraction(rate) + rate == pytest.approx(1.0, rel=1e-12)
@@ -71,21 +61,6 @@ def test_filling_is_linear(rate, v, t, r, k):
         k * base, rel=1e-12
     )
     assert base == pytest.approx(rate * v / (r * t), rel=1e-12)
-
-
-@given(speeds, displacements, cycles, st.floats(0.5, 1.2))
-def test_time_constant_times_exchange_rate_is_one(n, v, c, ve):
-    tau = filling_time_constant_s(
-        n, volume_m3=3.0 * v, displacement_m3=v, cycles_per_rev=c, ve_frac=ve
-    )
-    assert tau * ve * n * c / 60.0 == pytest.approx(3.0, rel=1e-12)
-
-
-@given(st.floats(0.3, 4.0), speeds, displacements, cycles)
-def test_absolute_load_of_full_cylinders_is_their_filling(load, n, v, c):
-    flow = load * 1.184 * v * n * c / 60.0
-    got = absolute_load_frac(flow, n, displacement_m3=v, cycles_per_rev=c)
-    assert got == pytest.approx(load, rel=1e-12)
 
 
 def test_missing_samples_stay_missing_and_shapes_broadcast():
