@@ -76,8 +76,8 @@ def _requests(result: Node) -> Iterable[Block]:
 def _cautions(result: Node) -> Iterable[Block]:
     """Yield what an audit is no proof of; the words on running engines in the full answer."""
     yield part("Cautions", "cautions")
-    for k, text in enumerate(result.cautions):
-        yield Caution(text=text, level=FULL if k else 0)
+    for text in result.cautions:
+        yield Caution(text=text)
 
 
 def _tables(result: Node, shown: Shown) -> Iterable[Table]:
