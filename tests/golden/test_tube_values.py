@@ -104,7 +104,7 @@ def test_json_is_in_si(tmp_path):
 
 
 def test_text_says_what_happens_and_what_is_assumed():
-    text = words("--bore-before", "82", "--bore-after", "79.2", "--units", "us")
+    text = words("--bore-before", "82", "--bore-after", "79.2", "--units", "us", "--all")
     assert "79.2 mm instead of 82.0 mm" in text
     assert "lb/min" in text
     assert "assumed" in text
