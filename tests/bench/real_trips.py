@@ -19,9 +19,9 @@ from pathlib import Path
 import numpy as np
 
 from airsense.errors import InputError
-from airsense.estimates.segments import segment
 from airsense.estimates.prepare import prepare
 from airsense.estimates.recirculation import valve_shut
+from airsense.estimates.segments import segment
 from airsense.jobs import screen
 from airsense.jobs.check import check_logs
 from airsense.jobs.compare import compare_logs

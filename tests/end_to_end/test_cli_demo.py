@@ -48,7 +48,7 @@ def test_truth_is_inside_and_not_by_being_vague(folder: Path) -> None:
 def test_both_a_skew_and_a_gain_are_answered(folder: Path) -> None:
     compare = json.loads((folder / "compare.json").read_text(encoding="utf-8"))
     (pair,) = compare["pairs"]
-    # The engine's own gain is shown; how much of it is the intake's is open without a logged demand.
+    # The engine's own gain is shown; whose it is stays open without a logged demand.
     assert pair["verdict"] == "reading_only"
     assert pair["reading_cause"] == "sensor"
     assert "Part of it is in the reading only" in pair["sentence"]
