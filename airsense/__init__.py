@@ -8,7 +8,7 @@ The jobs are functions here: `compare`, `check`, `rescale`, `audit`, `plan`. In 
     folder = Path("examples/two_boxes")
     before, after = (sorted(folder.glob(f"{part}_*.csv")) for part in ("before", "after"))
     result = airsense.compare(before, after, folder / "engine.toml")
-    print(result)                                     # verdict and sentence
+    print(result)  # verdict and sentence
     print(result.to_frame("by_speed")[["engine_speed_rpm", "airflow_change"]])
 
 Nothing is loaded before it is used.
