@@ -463,9 +463,12 @@ class TestKilled:
         self, many: Path, tmp_path: Path
     ) -> None:
         state = tmp_path / "state.jsonl"
+        # A job that a shell put in the background ignores the interrupt, and so would its child.
+        held = signal.signal(signal.SIGINT, signal.default_int_handler)
         process = subprocess.Popen(
             self.command(many, state), stderr=subprocess.PIPE, start_new_session=True
         )
+        signal.signal(signal.SIGINT, held)
         wait_until(lambda: len(state_rows(state)) >= 2)
         workers = children(process.pid)
         os.killpg(process.pid, signal.SIGINT)  # as a terminal does: parent and workers alike
