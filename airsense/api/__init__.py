@@ -223,7 +223,8 @@ def plan(
     InputError
         If an argument or a file cannot be used, or the channels say nothing about the quantity.
     """
-    from airsense.api.planning import Asked, plan_logs
+    from airsense.api.planning import plan_in_words
+    from airsense.evidence.planning import Wish
     from airsense.jobs.plan_words import LEAST_CHANGE
 
     between("change", change, LEAST_CHANGE, 1.0)
@@ -231,14 +232,10 @@ def plan(
     between("confidence", confidence, 0.001, 0.999)
     setup, inputs = as_engine(engine)
     pilots = as_logs(logs, "logs", setup, least=0)
-    asked = Asked(
-        sensors=(sensors,) if isinstance(sensors, str) else tuple(sensors),
-        still=still,
-        quantity=quantity,
-        change=change,
-        power=power,
-        confidence=confidence,
-    )
+    names = (sensors,) if isinstance(sensors, str) else tuple(sensors)
+    wish = Wish(change=change, power=power, confidence=confidence)
     with speaking_of_arguments():
-        result = plan_logs(pilots, setup, asked)
+        result = plan_in_words(
+            pilots, setup, sensors=names, still=still, quantity=quantity, wish=wish
+        )
     return replace(result, inputs=(*inputs, *result.inputs))

@@ -7,7 +7,7 @@ of their scatter.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtrit
@@ -167,7 +167,6 @@ class Sweeps:
     estimates: Mapping[str, Sequence[Estimate]]
     sizes: Defaults
     wanted_rpm: tuple[float, float] | None = None
-    labels: Sequence[str] = field(default_factory=tuple)
 
 
 def match(given: Sweeps, numbers: Sequence[int], after: Sequence[bool]) -> Matched | None:

@@ -12,7 +12,7 @@ from scipy.stats import rankdata
 from airsense.estimates import maf
 from airsense.estimates.run import Run
 from airsense.evidence.arrays import FloatArray
-from airsense.evidence.matched import ENGINE_DOF, ENGINE_RUN, Matched, Sweeps, match
+from airsense.evidence.matched import ENGINE_DOF, ENGINE_RUN, Matched
 from airsense.evidence.run_order import Laid, OrderDrift, drift_in_change, tells_drift
 from airsense.evidence.spool_up import Trace, traces
 from airsense.jobs.comparison.circumstances import weather_of
@@ -100,17 +100,10 @@ class Layout:
     @cached_property
     def matched(self) -> Matched | None:
         """Full load that all runs share: for figures, and for drift from run to run."""
-        seen = self.seen
-        sweeps = Sweeps(
-            runs=seen.runs,
-            cuts=seen.cuts,
-            is_sweep=seen.sweeps,
-            estimates=seen.estimates,
-            sizes=seen.sizes,
-            wanted_rpm=self.rpm,
-        )
         first = self.configurations[0]
-        return match(sweeps, range(len(seen.runs)), [c != first for c in self.of_run])
+        return self.seen.matched(
+            range(len(self.of_run)), [c != first for c in self.of_run], self.rpm
+        )
 
     @cached_property
     def laid(self) -> Laid | None:

@@ -30,6 +30,7 @@ from airsense.estimates.segments import Kind, Segmented, segment
 from airsense.evidence.arrays import BoolArray
 from airsense.evidence.budget import RouteBudget, route_budget
 from airsense.evidence.cells import Cells, cut
+from airsense.evidence.matched import Matched, Sweeps, match
 from airsense.evidence.rest import Rest, find_rest
 from airsense.logs.log import Log
 from airsense.results import Assumption, Finding, InputFile, Severity
@@ -64,6 +65,20 @@ class Observations:
     no_match: Mapping[int, str]
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
+
+    def matched(
+        self, numbers: Sequence[int], after: Sequence[bool], rpm: tuple[float, float] | None
+    ) -> Matched | None:
+        """Return the full load that the runs share; `after` marks those to be compared."""
+        sweeps = Sweeps(
+            runs=self.runs,
+            cuts=self.cuts,
+            is_sweep=self.sweeps,
+            estimates=self.estimates,
+            sizes=self.sizes,
+            wanted_rpm=rpm,
+        )
+        return match(sweeps, numbers, after)
 
 
 def input_file(run: Run, role: str) -> InputFile:

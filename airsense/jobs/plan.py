@@ -30,17 +30,19 @@ from airsense.evidence.planning_channels import (
 )
 from airsense.evidence.planning_states import PlannedQuantity, Template
 from airsense.jobs.comparison.proposals import proposals
-from airsense.jobs.observe import make_runs
+from airsense.jobs.observe import input_file, make_runs
 from airsense.jobs.pilot import channels_of, pilot_of, rest_of
 from airsense.jobs.plan_result import PlannedMeasurement, PlanResult, QuantityRow, RunsRow
 from airsense.jobs.plan_words import assumptions, known, refuse_tiny, says_nothing, sentence
 from airsense.jobs.provenance import file_input, setup_inputs
+from airsense.logs.log import Log
 from airsense.logs.read import read_log
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
 # Runs at which a plan is shown when no number of runs meets the wish.
 RUNS_IF_OUT_OF_REACH = 6
+PILOT_LOG = "pilot log"
 _COSTS = (FREE, CHEAP, DEAR)
 _WORTH_SAYING, _SMALLER = 0.03, 0.85
 K_95 = 1.96
@@ -83,7 +85,29 @@ def run(
     refuse_tiny(asked)
     setup = load_engine(engine_file)
     named = frozenset(known(name) for name in sensors)
-    runs = make_runs([read_log(p, channels=setup.channels) for p in logs], setup) if logs else ()
+    read = [read_log(p, channels=setup.channels) for p in logs]
+    result = plan_logs(read, setup, named=named, still=still, quantity=quantity, wish=asked)
+    pilots = tuple(file_input(path, PILOT_LOG) for path in logs)
+    return replace(result, inputs=(*setup_inputs(engine_file, setup), *pilots))
+
+
+def plan_logs(
+    logs: Sequence[Log],
+    setup: EngineSetup,
+    *,
+    named: frozenset[str],
+    still: bool,
+    quantity: PlannedQuantity,
+    wish: Wish,
+) -> PlanResult:
+    """Return the plan from logs that are read; see `run`. Its inputs are the logs alone.
+
+    Raises
+    ------
+    InputError
+        If a log cannot be used, or the channels say nothing about the quantity.
+    """
+    runs = make_runs(logs, setup) if logs else ()
     pilot = pilot_of(runs, setup) if runs else None
     usual = named or frozenset({*USUAL_CHANNELS, *setup.channels})
     channels = named | channels_of(runs) if runs else usual
@@ -95,12 +119,10 @@ def run(
         own = with_channels(pilot, logged, (named | later) - logged, setup)
         later |= rest_of(pilot)
     channels |= later
-    result = plan(own, channels, setup, quantity=quantity, wish=asked)
-    pilots = tuple(file_input(path, "pilot log") for path in logs)
     return replace(
-        result,
+        plan(own, channels, setup, quantity=quantity, wish=wish),
         assumptions=assumptions(channels, len(runs), declared=bool(named or logs)),
-        inputs=(*setup_inputs(engine_file, setup), *pilots),
+        inputs=tuple(input_file(run, PILOT_LOG) for run in runs),
     )
 
 

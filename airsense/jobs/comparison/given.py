@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from airsense.evidence.matched import LnChange, Matched, Sweeps, match
+from airsense.evidence.matched import LnChange, Matched
 from airsense.evidence.priors import PriorTable
 from airsense.evidence.spool_up import SpoolUp
 from airsense.evidence.verdict import DEFAULT_MARGIN
@@ -59,13 +59,4 @@ class PairInput:
 
     def matched(self) -> Matched | None:
         """Return the full load that both configurations share."""
-        seen = self.seen
-        sweeps = Sweeps(
-            runs=seen.runs,
-            cuts=seen.cuts,
-            is_sweep=seen.sweeps,
-            estimates=seen.estimates,
-            sizes=seen.sizes,
-            wanted_rpm=self.rpm,
-        )
-        return match(sweeps, self.numbers, self.is_after)
+        return self.seen.matched(self.numbers, self.is_after, self.rpm)

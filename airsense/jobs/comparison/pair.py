@@ -37,10 +37,7 @@ from airsense.jobs.comparison.engine_change import Change, engine_change
 from airsense.jobs.comparison.free import free_evidence
 from airsense.jobs.comparison.given import TUNE, PairInput
 from airsense.jobs.comparison.power import power_of
-from airsense.jobs.comparison.result import (
-    LawRow,
-    PairResult,
-)
+from airsense.jobs.comparison.result import LawRow, PairResult
 from airsense.jobs.comparison.routes import budget_rows, estimate_rows, routes_agree
 from airsense.jobs.comparison.sentences import Told, sentence, tune_sentence
 from airsense.jobs.comparison.shown import by_speed, equivalent_bore, variations
@@ -149,6 +146,7 @@ def _answer(
     parts = _Parts.of(change)
     indicated = None if matched is None else matched.indicated().interval()
     fuel = _state(matched, "mdot_fuel_kgps", "fuel")
+    skew = interval(posterior, reading.skew[0])
     power = power_of(given, matched)
     told = Told(
         verdict=verdict,
@@ -180,7 +178,7 @@ def _answer(
         demand_feedback_joint=parts.joint,
         intake_ceiling=parts.ceiling,
         indicated_surplus=surplus_interval,
-        sensor_skew=interval(posterior, reading.skew[0]),
+        sensor_skew=skew,
         brake_power_change=power.change,
         power_place=power.place,
         fuel_change=fuel,
@@ -198,15 +196,10 @@ def _answer(
             surplus.stated.weight @ (posterior.draws.sizes @ reading.skew[0] > 0.0)
         ),
         routes_agree_probability=routes_agree(given.seen, matched),
-        boost_control=()
-        if change is None
-        else tuple(
-            LawRow(law=b.law.value, probability=b.probability, source=b.source)
-            for b in change.parts.laws
-        ),
+        boost_control=_laws(change),
         power_corrections=power.corrections,
         spool_up=given.spool_up,
-        equivalent_bore=equivalent_bore(given.bore_before_m, interval(posterior, reading.skew[0])),
+        equivalent_bore=equivalent_bore(given.bore_before_m, skew),
     )
 
 
@@ -237,6 +230,15 @@ class _Parts:
             joint=joint,
             ceiling=change.part(parts.ceiling),
         )
+
+
+def _laws(change: Change | None) -> tuple[LawRow, ...]:
+    if change is None:
+        return ()
+    return tuple(
+        LawRow(law=b.law.value, probability=b.probability, source=b.source)
+        for b in change.parts.laws
+    )
 
 
 def _state(matched: Matched | None, name: str, size: str) -> Interval | None:
