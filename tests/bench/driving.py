@@ -226,10 +226,12 @@ def judge(campaign: SimulatedCampaign, planted: Planted) -> Outcome:
     window = answer.window_rpm if answer else None
     low, high = window or (sweep.start_rpm, sweep.end_rpm)
     matched = answer is not None and answer.interval("airflow_change") is not None
+    # With matched full load the answer is about it; else about all that was driven.
+    truth = campaign.truth if matched else campaign
     return Outcome(
         name=planted.name,
-        skew=campaign.skew(low, high),
-        surplus=campaign.surplus(low, high),
+        skew=truth.skew(low, high),
+        surplus=truth.surplus(low, high),
         change=campaign.truth.airflow_change(low, high) if matched else None,
         answer=answer,
         refused=refused,
