@@ -1,8 +1,9 @@
 """Coverage study: do the intervals hold the truth, are the verdicts right, is the cause named?
 
-Run as `python -m tests.bench.coverage [--campaigns 1000] [--seed 7] [--cells "a;b"]`. Campaigns
-come from the forward model with unmodelled effects switched on: lag, heat soak, drift of
-volumetric efficiency with pressure ratio, smoke-limit feedback.
+Run as `python -m tests.bench.coverage [--campaigns 1000] [--seed 7] [--cells "a;b"]
+[--scatter 1.5]`. Campaigns come from the forward model with unmodelled effects switched on: lag,
+heat soak, drift of volumetric efficiency with pressure ratio, smoke-limit feedback. `--scatter`
+makes runs and configurations scatter so many times the declared.
 """
 
 from __future__ import annotations
@@ -131,9 +132,9 @@ def shows(campaign: SimulatedCampaign, low: float, high: float) -> bool:
     return abs(campaign.truth.surplus(low, high)) >= 0.01
 
 
-def _work(task: tuple[int, int, int, int]) -> list[Outcome | str]:
-    cell_index, engine_index, count, seed = task
-    cases = draw_cases(CELLS[cell_index], count, np.random.default_rng(seed))
+def _work(task: tuple[int, int, int, int, float | None]) -> list[Outcome | str]:
+    cell_index, engine_index, count, seed, scatter = task
+    cases = draw_cases(CELLS[cell_index], count, np.random.default_rng(seed), scatter)
     rows: list[Outcome | str] = []
     engine = ENGINES[engine_index]
     split = parts_of(engine, cases, seed)
@@ -145,13 +146,15 @@ def _work(task: tuple[int, int, int, int]) -> list[Outcome | str]:
     return rows
 
 
-def study(campaigns: int, seed: int, names: Sequence[str] = ()) -> list[Outcome | str]:
+def study(
+    campaigns: int, seed: int, names: Sequence[str] = (), scatter: float | None = None
+) -> list[Outcome | str]:
     """Run the study on all cores: at least so many campaigns, as many of each cell and engine."""
     chosen = [k for k, c in enumerate(CELLS) if not names or c.name in names]
     each = ceil(campaigns / (len(chosen) * len(ENGINES)))
     seeds = np.random.SeedSequence(seed).generate_state(len(chosen) * len(ENGINES))
     tasks = [
-        (cell, engine, each, int(seeds[i * len(ENGINES) + engine]))
+        (cell, engine, each, int(seeds[i * len(ENGINES) + engine]), scatter)
         for i, cell in enumerate(chosen)
         for engine in range(len(ENGINES))
     ]
@@ -292,9 +295,11 @@ def main() -> None:
     parser.add_argument("--campaigns", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--cells", default="")
+    parser.add_argument("--scatter", type=float, help="true scatter over the declared")
     given = parser.parse_args()
     start = time.perf_counter()
-    rows = study(given.campaigns, given.seed, [c for c in given.cells.split(";") if c])
+    names = [c for c in given.cells.split(";") if c]
+    rows = study(given.campaigns, given.seed, names, given.scatter)
     print(report([r for r in rows if isinstance(r, Outcome)]))
     for refused in [r for r in rows if isinstance(r, str)]:
         print("refused:", refused)

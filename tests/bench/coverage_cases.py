@@ -21,6 +21,9 @@ DECIDABLE_SKEW = 0.025
 # The simulator moves volumetric efficiency by 0.3 % between configurations; with this beside it
 # (k = 1) by the 0.5 % that the default budget declares.
 BREATHING_DRIFT = 0.002
+# The simulator's scatter that makes volumetric efficiency move as far as the default budget
+# declares, from run to run and between configurations: 0.5 % over 0.3 %.
+DECLARED_SCATTER = 5.0 / 3.0
 
 LAWS = tuple(law for law in BoostControl if law is not BoostControl.DROOP)
 _PLAIN, _OWN = Case(), own_channels(Case())
@@ -196,12 +199,20 @@ CELLS = (
 )
 
 
-def draw_cases(cell: Cell, count: int, rng: np.random.Generator) -> list[Case]:
-    """Return `count` cases of a cell, all with an unplanned drift of breathing."""
+def draw_cases(
+    cell: Cell, count: int, rng: np.random.Generator, scatter: float | None = None
+) -> list[Case]:
+    """Return `count` cases of a cell, all with an unplanned drift of breathing.
+
+    `scatter` is that of runs and configurations over the declared; None leaves the simulator's own.
+    """
+    loose = (
+        {} if scatter is None else dict.fromkeys(("scatter", "drift"), scatter * DECLARED_SCATTER)
+    )
     return [
         Case(
             name=cell.name,
-            **{"ve_change": rng.normal(0.0, BREATHING_DRIFT), **cell.draw(rng)},  # type: ignore[arg-type]
+            **{"ve_change": rng.normal(0.0, BREATHING_DRIFT), **loose, **cell.draw(rng)},  # type: ignore[arg-type]
         )
         for _ in range(count)
     ]
