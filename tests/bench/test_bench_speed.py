@@ -1,7 +1,7 @@
 """Start-up, large logs and many logs against the bars; `tests/bench/speed.py` prints the table.
 
-Ratios of processor time in one run are held here, since wall time hangs on what else runs. What
-takes long is run with `--benchmark-enable` only.
+Ratios of processor time in one run are held here, since wall time hangs on what else runs. All of
+it is run with `--benchmark-enable` only; the suite holds what is loaded.
 """
 
 from __future__ import annotations
@@ -59,13 +59,13 @@ def large(full: None, place: Path) -> Path:
     return write_large(place / "large.csv")
 
 
-def test_help_starts_within_three_times_bare_click(tmp_path: Path) -> None:
+def test_help_starts_within_three_times_bare_click(full: None, tmp_path: Path) -> None:
     bare, own = in_turn(BARE_CLICK, (*AIRSENSE, "--help"), tmp_path, 5)
     assert own.cpu_s <= 3.0 * bare.cpu_s
 
 
 def test_a_warm_comparison_of_three_with_three_takes_at_most_a_second_and_a_half(
-    tmp_path: Path,
+    full: None, tmp_path: Path
 ) -> None:
     cost(compare_command(), tmp_path)
     assert least([cost(compare_command(), tmp_path) for _ in range(3)]).cpu_s <= 1.5
