@@ -60,6 +60,6 @@ def brake_power(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
         budget.append(lambda_influence(run, sizes))
     return Estimate(
         method=METHOD,
-        mdot_kgps=burnt * run.lambda_ * fuel.afr_stoich * humid,
+        mdot_kgps=burnt * run.lambda_ * fuel.afr_stoich * humid + run.filling_kgps,
         budget=largest_first(budget),
     )

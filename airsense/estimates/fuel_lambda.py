@@ -37,8 +37,9 @@ def missing_for_fuel_lambda(run: Run) -> str:
 def fuel_lambda(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     """Estimate the air flow from fuel mass flow, measured lambda and stoichiometric ratio.
 
-    ``m = m_fuel lambda AFR_st (1 + W)``; the humidity ratio W adds the water that passes the
-    intake but takes no part in combustion [1]_.
+    ``m = m_fuel lambda AFR_st (1 + W) + V/(R T) dp/dt``; the humidity ratio W adds the water that
+    passes the intake but takes no part in combustion [1]_, the last term what fills the charge
+    path behind the sensor while boost rises.
 
     Parameters
     ----------
@@ -58,7 +59,7 @@ def fuel_lambda(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     assert run.air is not None
     fuel, _ = fuel_of(setup)
     humid = moist_over_dry(run.air)
-    mdot = run.mdot_fuel_kgps * run.lambda_ * fuel.afr_stoich * humid
+    mdot = run.mdot_fuel_kgps * run.lambda_ * fuel.afr_stoich * humid + run.filling_kgps
     budget = [
         influence_of(sizes.fuel, key="fuel"),
         lambda_influence(run, sizes),

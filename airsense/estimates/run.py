@@ -92,6 +92,12 @@ class Run:
         return self.p_ambient_source == "assumed"
 
     @property
+    def filling_kgps(self) -> FloatArray:
+        """What passes the sensor to fill the charge path, and not the engine; zero if unknown."""
+        known = self.mdot_filling_kgps
+        return np.zeros(self.time_s.size) if known is None else known
+
+    @property
     def step_s(self) -> float:
         """Step of the grid. [s]"""
         return float(self.time_s[1] - self.time_s[0]) if self.time_s.size > 1 else float("nan")

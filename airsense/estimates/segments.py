@@ -250,8 +250,11 @@ def _use(run: Run, kind: KindArray, pulls: Sequence[tuple[int, int]]) -> BoolArr
             good &= run.mdot_maf_kgps > 0.0
     # In a pull everything moves, and what was built up by then stays so.
     use = good & ((kind == Kind.PULL) | (_steady(run) & _settled_since_start(run)))
+    # The smoothing of the speed reaches half its width beyond the end of the climb.
+    reach = round(0.5 * SPEED_SMOOTHING_S / run.step_s)
     for first, stop in pulls:
         use[first : _settled(run, first, stop)] = False
+        use[max(stop - reach, first) : stop] = False
     return np.asarray(use)
 
 
@@ -267,12 +270,14 @@ def _settled(run: Run, start: int, stop: int) -> int:
 
 
 def _settled_since_start(run: Run) -> BoolArray:
-    """Leave out what follows a fast change of charge for the time that sensors need."""
+    """Leave out what follows a fast change of charge, or the start of the log, for the time that
+    sensors need.
+    """
     step = run.step_s
     with np.errstate(invalid="ignore"):
         fast = ~_steady(run)
     reach = round(SETTLING_S / step)
-    last = np.maximum.accumulate(np.where(fast, np.arange(fast.size), -reach - 1))
+    last = np.maximum.accumulate(np.where(fast, np.arange(fast.size), 0))
     return np.asarray(np.arange(fast.size) - last > reach)
 
 

@@ -76,10 +76,9 @@ def speed_density(
         z=compressibility_charge_air(run.p_manifold_pa, run.t_charge_k),
     )
     fresh = 1.0 if run.egr_rate is None else fresh_air_fraction(run.egr_rate)
-    filling = 0.0 if run.mdot_filling_kgps is None else run.mdot_filling_kgps
     return Estimate(
         method=METHOD,
-        mdot_kgps=ve * swept * fresh + filling,
+        mdot_kgps=ve * swept * fresh + run.filling_kgps,
         budget=largest_first(_budget(run, sizes, u_ve)),
     )
 

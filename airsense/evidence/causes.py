@@ -45,7 +45,7 @@ def rank_causes(posterior: Posterior) -> tuple[CauseResult, ...]:
     without = (at_work * posterior.weights) @ ~at_work.T
     open_both = np.minimum(without, without.T) > OPEN_PROBABILITY
     own = np.array([likelihood[c] for c in causes])
-    alive = own > own.max() - EXCLUDED_LOG_FACTOR
+    alive = own > posterior.ln_evidence.max() - EXCLUDED_LOG_FACTOR
     close = (np.abs(own[:, None] - own) < SEPARATING_LOG_FACTOR) & alive & alive[:, None]
     alike = (open_both | close) & ~np.eye(len(causes), dtype=bool)
     rows = [
@@ -77,6 +77,9 @@ def _mean_likelihood(rows: FloatArray) -> float:
         return float(np.logaddexp.reduce(rows[:, 0] + np.log(share)))
 
 
+SECOND = (Cause.MANIFOLD_PRESSURE_OFFSET, Cause.SENSOR_SCALE)
+
+
 def _size(posterior: Posterior, cause: Cause) -> Interval | None:
     """Return the size of a cause where it is at work: its first column."""
     if cause is Cause.NONE:
@@ -85,8 +88,8 @@ def _size(posterior: Posterior, cause: Cause) -> Interval | None:
     for k, h in enumerate(posterior.candidates):
         side = next((s for s in (h.sensor, h.fault) if cause in s.causes), None)
         if side is not None and side.columns.size:
-            # Of two pressure causes together the second one's column stands second.
-            second = len(side.causes) > 1 and cause is Cause.MANIFOLD_PRESSURE_OFFSET
+            # Of two that stand together the second one's column is the last.
+            second = len(side.causes) > 1 and cause in SECOND
             first[k] = side.columns[-1 if second else 0]
     column = first[posterior.draws.hypothesis]
     here = column >= 0

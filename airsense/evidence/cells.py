@@ -27,10 +27,13 @@ MAX_RATE_PS = 0.5
 MAX_STRETCHES = 40_000
 # One operating state: steps of ln(speed) and of ln(charge of a stroke).
 SPEED_STEP, CHARGE_STEP = 0.08, 0.15
-USUAL_NOISE = 0.006
+USUAL_NOISE, LEAST_SPREAD = 0.006, 0.003
 MAX_INFLATION = 20.0
-# Stretches this far out (robust standard deviations) of their state are no noise: left out.
+# Stretches this far out (robust standard deviations) of their state are no noise: left out. So is
+# what lies this far, in ln, off the rest of a run under load: no route's own error over the map and
+# no fault within one run is of that size. Our choice.
 OUTLIER = 6.0
+GROSS = 0.35
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,11 +196,23 @@ _AVERAGED = (
 def _tame(short: Cells, state: IntArray) -> FloatArray:
     """Leave out stretches that lie far off the others of their run."""
     out = short.ln_route.copy()
+    shared = np.bincount(state)[state] > 1
+    laden = (short.kind != Kind.IDLE) & (short.kind != Kind.OVERRUN)
     for k, row in enumerate(short.residual):
         apart = _from_mean(row, state)
-        spread = float(np.nanmedian(np.abs(apart))) / 0.6745 if np.isfinite(apart).any() else 0.0
+        known = np.abs(apart[shared & np.isfinite(apart)])
+        spread = float(np.median(known)) / 0.6745 if known.size else 0.0
+        gross = laden & (np.abs(row - _laden_level(row, short.run, laden)) > GROSS)
         with np.errstate(invalid="ignore"):
-            out[k, np.abs(apart) > OUTLIER * max(spread, 1e-3)] = np.nan
+            out[k, gross | (np.abs(apart) > OUTLIER * max(spread, LEAST_SPREAD))] = np.nan
+    return out
+
+
+def _laden_level(row: FloatArray, run: IntArray, laden: BoolArray) -> FloatArray:
+    """Return the median of each value's run under load."""
+    out = np.full(row.size, np.nan)
+    for number in np.unique(run[laden & np.isfinite(row)]):
+        out[run == number] = np.nanmedian(row[(run == number) & laden])
     return out
 
 

@@ -16,7 +16,7 @@ from enum import Enum
 
 import numpy as np
 
-from airsense.estimates import brake_power, speed_density
+from airsense.estimates import brake_power, fuel_lambda, speed_density
 from airsense.estimates.segments import Kind
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.budget import RouteBudget
@@ -32,6 +32,9 @@ U_CURVE = 0.05
 U_BREATHING_SLOPE = 0.08
 U_BREATHING_BEND = 0.08
 U_FUEL_SLOPE = 0.03
+# Small quantities of commanded fuel are off by a part of the usual one, and a wide-band sensor in
+# lean gas by this per unit of ln(lambda) (k = 1; common practice, no source).
+U_SMALL_FUEL, U_LEAN_LAMBDA = 0.02, 0.05
 SPEED_KNOT_STEP = 0.15
 # d ln VE / d ln T_charge: 0 where VE is taken as constant, 0.5 where heat from the port walls rules
 # (Heywood 1988, ch. 6.2, from memory). Mean and standard deviation.
@@ -149,8 +152,11 @@ class _Builder:
 
 
 def _centred(values: FloatArray) -> FloatArray:
-    middle = float(np.nanmean(values)) if np.isfinite(values).any() else 0.0
-    return np.nan_to_num(values - middle, nan=0.0)
+    return np.nan_to_num(values - _middle(values), nan=0.0)
+
+
+def _middle(values: FloatArray) -> float:
+    return float(np.nanmean(values)) if np.isfinite(values).any() else 0.0
 
 
 def _ln(values: FloatArray) -> FloatArray:
@@ -174,6 +180,13 @@ def _own_error(build: _Builder, k: int, route: str) -> list[Group]:
         groups.append(build.slope(k, _ln(t), u, mean))
     else:
         groups.append(build.slope(k, cells.ln_maf, U_FUEL_SLOPE))
+    if route == fuel_lambda.METHOD:
+        ln_lambda = _ln(cells.lambda_)
+        ln_fuel = cells.ln_maf - ln_lambda - np.log(cells.speed_rpm)
+        groups += [
+            build.slope(k, np.exp(_middle(ln_fuel) - ln_fuel), U_SMALL_FUEL),
+            build.slope(k, ln_lambda, U_LEAN_LAMBDA),
+        ]
     if route == brake_power.METHOD:
         groups.append(build.slope(k, _ln(cells.lambda_), U_EFFICIENCY_SLOPE))
     return groups

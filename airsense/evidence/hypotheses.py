@@ -11,7 +11,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from airsense.evidence.arrays import FloatArray, IntArray
-from airsense.evidence.priors import PRESSURE_CAUSES, Cause, Prior, PriorTable
+from airsense.evidence.priors import (
+    PRESSURE_CAUSES,
+    SENSOR_CAUSES,
+    Cause,
+    Prior,
+    PriorTable,
+)
 from airsense.evidence.signatures import Effect, Observed, effects_of
 
 # Gain and offset of a pressure sensor that drift together, as a share of either alone.
@@ -70,9 +76,18 @@ class Library:
     effects: tuple[tuple[Cause, Effect, IntArray], ...]
 
     def columns_of(self, *causes: Cause) -> IntArray:
-        """Return the columns of some causes."""
-        found = [place for cause, _, place in self.effects if cause in causes]
+        """Return the columns of some causes; a factor beside one of them is not its own."""
+        found = [
+            place[:-1] if effect.companion else place
+            for cause, effect, place in self.effects
+            if cause in causes
+        ]
         return np.unique(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
+
+    @property
+    def companions(self) -> IntArray:
+        """The columns of a factor of the sensor beside another cause."""
+        return np.array([place[-1] for _, e, place in self.effects if e.companion], dtype=np.int64)
 
 
 def library_of(table: PriorTable, seen: Observed) -> Library:
@@ -127,7 +142,7 @@ def _forms(prior: Prior, library: Library) -> list[Choice]:
     total = sum(e.share for e, _ in own)
     return [
         Choice(
-            causes=frozenset({prior.cause}),
+            causes=_causes_of(prior.cause, effect),
             probability=probability * effect.share / total,
             columns=place,
             precision=effect.precision / size**2 + effect.fixed,
@@ -137,6 +152,12 @@ def _forms(prior: Prior, library: Library) -> list[Choice]:
         for effect, place in own
         if probability > 0.0 and size > 0.0
     ]
+
+
+def _causes_of(cause: Cause, effect: Effect) -> frozenset[Cause]:
+    """Return what is at work: a factor beside pulsation is one more change of the sensor's."""
+    beside = effect.companion and cause not in SENSOR_CAUSES
+    return frozenset({cause, Cause.SENSOR_SCALE} if beside else {cause})
 
 
 def _both_pressures(faults: Sequence[Choice]) -> list[Choice]:

@@ -154,8 +154,9 @@ class Reading:
 
 
 def _masked(rows: FloatArray, posterior: Posterior, *causes: Cause) -> FloatArray:
+    library = posterior.reduced.library
     keep = np.zeros(rows.shape[1])
-    keep[posterior.reduced.library.columns_of(*causes)] = 1.0
+    keep[np.concatenate([library.columns_of(*causes), library.companions])] = 1.0
     return rows * keep
 
 

@@ -22,12 +22,12 @@ from airsense.estimates.circular import (
 )
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate
-from airsense.estimates.prepare import prepare
+from airsense.estimates.prepare import prepare, smoothed
 from airsense.estimates.recirculation import ValveShut, valve_shut
 from airsense.estimates.routes import Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented, segment
-from airsense.evidence.arrays import BoolArray
+from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.budget import RouteBudget, route_budget
 from airsense.evidence.cells import Cells, cut
 from airsense.evidence.matched import Matched, Sweeps, match
@@ -40,8 +40,12 @@ from airsense.setup.engine import EngineSetup
 # shows that they were driven with the pedal down: our choice.
 SWEEP_SHARE = 0.4
 FLOORED_PEDAL = 0.9
-# A fuel x lambda beyond this mixture says nothing: the sensor's range, and fuel that is cut.
-MOST_LAMBDA = 8.0
+# A fuel x lambda beyond this mixture says nothing: the sensor's range, and fuel that is cut; away
+# from idle, which is a state of its own, a wide-band sensor is not good for so much. Gas has to
+# reach the sensor, and this to follow: where lambda has just moved, it is that of another state.
+# Our choice.
+MOST_LAMBDA, MOST_LAMBDA_LADEN = 8.0, 3.0
+LAMBDA_FOLLOWS_S, LAMBDA_MOVED = 1.0, 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,11 +193,25 @@ def _where_valid(
     elif estimate.method == fuel_lambda.METHOD:
         valid = kind != Kind.OVERRUN
         if run.lambda_ is not None:
+            most = np.where(kind == Kind.IDLE, MOST_LAMBDA, MOST_LAMBDA_LADEN)
             with np.errstate(invalid="ignore"):
-                valid &= run.lambda_ < MOST_LAMBDA
+                valid &= (run.lambda_ < most) & ~_just_moved(run.lambda_, run.step_s)
     else:
         valid = np.ones(kind.size, dtype=bool)
     return replace(estimate, mdot_kgps=np.where(valid, estimate.mdot_kgps, np.nan))
+
+
+def _just_moved(lambda_: FloatArray, step_s: float) -> BoolArray:
+    """Return where lambda is not what it was while a sensor follows."""
+    back = max(round(LAMBDA_FOLLOWS_S / step_s), 1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        level = np.log(smoothed(lambda_, step_s))
+    moved = np.zeros(lambda_.size, dtype=bool)
+    for steps in (back // 2, back):
+        if 0 < steps < lambda_.size:
+            with np.errstate(invalid="ignore"):
+                moved[steps:] |= np.abs(level[steps:] - level[:-steps]) > LAMBDA_MOVED
+    return moved
 
 
 def _without_cells(

@@ -14,7 +14,7 @@ import numpy as np
 
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.posterior import Posterior
-from airsense.evidence.priors import LEAK_CAUSES, Cause
+from airsense.evidence.priors import Cause
 from airsense.evidence.signatures import curve_columns
 from airsense.results import Interval
 
@@ -62,20 +62,8 @@ class Correction:
         out = np.zeros((at.size, library.cells.shape[2]))
         curve = library.columns_of(Cause.SENSOR_SCALE, Cause.SENSOR_SHAPE)
         out[:, curve] = -curve_columns(self.posterior.reduced.seen, at)
-        out[:, self._companions()] = -1.0
+        out[:, library.companions] = -1.0
         return out
-
-    def _companions(self) -> list[int]:
-        """Return the columns of a factor that stands beside pulsation or a leak."""
-        library = self.posterior.reduced.library
-        after = self.posterior.reduced.seen.after
-        return [
-            int(place[-1])
-            for cause, _, place in library.effects
-            if cause in (Cause.PULSATION, *LEAK_CAUSES)
-            and place.size > 1
-            and np.array_equal(library.cells[0][:, place[-1]], after)
-        ]
 
     def along(self, ln_flow: FloatArray) -> Band:
         """Return the correction at flows inside the logged range."""

@@ -14,7 +14,7 @@ CLIMB_RPMPS, BRIDGE_S, MIN_CLIMB_S = 40.0, 2.5, 0.4
 MIN_RISE_RPM, MIN_RISE_FRACTION, FULL_SHARE = 800.0, 0.25, 0.7
 # The ends of a pull are no fault: the pedal goes down, the brake takes over.
 ENDS_S = 0.8
-LOOK_S = 0.3
+LOOK_S, LASTING_S = 0.3, 0.5
 LIFTED, DOWN = 0.75, 0.9
 CHARGE_DIP = 0.18
 SPEED_DIP, SPEED_OF_GEAR = 0.02, 0.10
@@ -56,7 +56,17 @@ def _climbs(run: Run) -> list[tuple[int, int]]:
     charge = charge_of(run)
     known = charge[np.isfinite(charge)]
     full = float(np.quantile(known, 0.98)) if known.size else float("inf")
-    return [s for s in joined if _is_climb(run, s, charge, full)]
+    wide = [s for s in joined if _is_climb(run, s, charge, full)]
+    return [(_laden_from(charge, s, FULL_SHARE * full, step), s[1]) for s in wide]
+
+
+def _laden_from(charge: FloatArray, span: tuple[int, int], full: float, step: float) -> int:
+    """Return where the load has come and stays: the run-up to a pull is none of it."""
+    first, stop = span
+    with np.errstate(invalid="ignore"):
+        laden = spans(np.asarray(charge[first:stop] >= full))
+    lasting = [a for a, b in laden if (b - a) * step >= LASTING_S]
+    return first + lasting[0] if lasting else first
 
 
 def _is_climb(run: Run, span: tuple[int, int], charge: FloatArray, full: float) -> bool:

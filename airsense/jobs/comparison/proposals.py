@@ -144,6 +144,7 @@ def _dear(posterior: Posterior, name: str) -> list[Candidate]:
     library = posterior.reduced.library
     keep = np.zeros(library.cells.shape[2])
     keep[library.columns_of(*SENSOR_CAUSES, *LEAK_CAUSES)] = 1.0
+    keep[library.companions] = 1.0
     row = library.cells[0][cells.after].mean(axis=0) * keep
     surplus = posterior.draws.spread @ row
     if fuel_lambda.METHOD not in cells.routes:
