@@ -20,7 +20,7 @@ from airsense.estimates import brake_power, fuel_lambda, speed_density
 from airsense.estimates.segments import Kind
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.budget import RouteBudget
-from airsense.evidence.cells import Cells
+from airsense.evidence.cells import SPEED_STEP, Cells
 from airsense.evidence.rest import Rest, RestKind
 from airsense.evidence.signatures import Observed
 from airsense.evidence.splines import basis_over, process_precision
@@ -53,6 +53,8 @@ BETWEEN_BEND = 0.35
 # Drift within a run, per unit of ln(flow) and of ln(speed), over the run-to-run uncertainty: lags
 # and heat that follow how it was driven. Our choice.
 DRIFT_SHARE = 0.35
+# What repeats show of it weighs against this many degrees of freedom of the declared. Our choice.
+DRIFT_DOF = 4.0
 # A lag between sensor and routes that nobody knows after alignment, by run. Our choice.
 U_LAG_S = 0.02
 
@@ -213,6 +215,8 @@ def _between(build: _Builder, seen: Observed, budget: RouteBudget) -> list[Group
 def _runs(build: _Builder, budget: RouteBudget) -> list[Group]:
     covariance = budget.covariance("run")
     axes = (build.cells.ln_maf, np.log(build.cells.speed_rpm))
+    leaning = np.array([_leaning(build.cells, k, covariance[k, k]) for k in range(build.n_routes)])
+    lean_covariance = DRIFT_SHARE**2 * covariance * np.outer(leaning, leaning)
     groups = []
     for run in np.unique(build.cells.run):
         here = (build.cells.run == run).astype(np.float64)
@@ -220,9 +224,39 @@ def _runs(build: _Builder, budget: RouteBudget) -> list[Group]:
         # Bends within a run say nothing of how well runs repeat, so no common factor scales them.
         for axis in axes:
             lean = here * (axis - float(np.mean(axis[here > 0.0])))
-            groups.append(build.per_route(lean, DRIFT_SHARE**2 * covariance))
+            groups.append(build.per_route(lean, lean_covariance))
         groups.append(build.on_all(here * build.cells.rate_ps, U_LAG_S))
     return groups
+
+
+def _leaning(cells: Cells, k: int, variance: float) -> float:
+    """Return how much more the repeats of a pull lean over speed than declared, at least 1."""
+    y, x = cells.residual[k], np.log(cells.speed_rpm)
+    use = (cells.kind == Kind.PULL) & np.isfinite(y)
+    state = np.round(x / SPEED_STEP).astype(np.int64)
+    total, degrees = 0.0, 0
+    for after in (False, True):
+        own = use & (cells.after == after)
+        alike, runs = np.unique(state[own]), np.unique(cells.run[own])
+        if runs.size < 2 or alike.size < 3:
+            continue
+        apart = y.copy()
+        for at in alike:
+            here = own & (state == at)
+            apart[here] -= float(np.mean(y[here]))
+        for run in runs:
+            here = own & (cells.run == run)
+            from_mean = x[here] - float(np.mean(x[here]))
+            spread = float(from_mean @ from_mean)
+            if here.sum() < 3 or spread <= 0.0:
+                continue
+            noise = float(np.mean(cells.u_noise[k][here] ** 2)) / spread
+            slope = float(from_mean @ apart[here]) / spread
+            total += max(slope**2 - noise, 0.0) / (DRIFT_SHARE**2 * variance)
+        degrees += runs.size - 1
+    if not degrees:
+        return 1.0
+    return float(np.sqrt(max(1.0, (DRIFT_DOF + total) / (DRIFT_DOF + degrees))))
 
 
 def _apart(build: _Builder) -> list[Group]:

@@ -27,10 +27,10 @@ from airsense.evidence.normal import Normal, normal_equations
 from airsense.evidence.priors import NEW_LEAK_SHARE, Cause, PriorTable
 from airsense.evidence.signatures import Observed
 
-# Degrees of freedom of the common factor on all declared sizes, known to about 25 %, and of that on
-# run effects, known to about 40 % before the repeats judge it (JCGM 100 G.4.2). Our choice.
+# Degrees of freedom of the common factor on all declared sizes, and of that on run effects, which
+# the repeats then judge: JCGM 100 G.4.2 for sizes known to about 25 %. Our choice.
 SET_DOF = 8.0
-RUN_DOF = 3.0
+RUN_DOF = 6.0
 SET_FACTORS = np.array([0.55, 0.7, 0.85, 1.0, 1.2, 1.5, 1.9, 2.5])
 RUN_FACTORS = np.array([0.45, 0.6, 0.8, 1.05, 1.4, 1.9, 2.6, 3.5])
 DRAWS = 10_000

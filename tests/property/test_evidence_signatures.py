@@ -150,12 +150,12 @@ def test_a_leak_behind_the_compressor_grows_with_boost_and_is_one_at_full_boost(
     cells = replace(plain, p_manifold_pa=np.where(idling, 0.99e5, plain.p_manifold_pa))
     full = cells.boost_pa >= 0.9 * cells.boost_pa.max()
     shapes = leak_shapes(cells)
-    assert len(shapes) == 3
+    assert len(shapes) == 4
     for shape in shapes:
         assert shape[full].mean() == pytest.approx(1.0)
         np.testing.assert_array_equal(shape[idling], 0.0)
         assert np.all(shape[~idling] > 0.0)
-    by_joint = shapes[1]
+    by_joint = shapes[2]
     np.testing.assert_allclose(by_joint / by_joint.max(), cells.boost_pa / cells.boost_pa.max())
 
 
@@ -164,6 +164,17 @@ def test_a_hole_of_one_size_loses_a_larger_share_of_a_small_flow() -> None:
     hole = leak_shapes(cells)[0]
     order = np.argsort(cells.ln_maf[:8])
     assert np.all(np.diff(hole[:8][order]) < 0.0)
+
+
+def test_what_a_crack_loses_goes_as_the_pressure_drop() -> None:
+    """Flow exponent 1, that of a hole 1/2 at a small drop: ISO 9972:2015, from memory."""
+    p = np.where(np.arange(48) % 2 == 0, AMBIENT_PA + 1.0e3, AMBIENT_PA + 2.0e3)
+    top = AMBIENT_PA + 9.0e3
+    cells = cells_of(p_manifold_pa=np.where(np.arange(48) < 8, p, top))
+    flow = np.exp(cells.ln_maf)
+    hole, crack = (shape * flow for shape in leak_shapes(cells)[:2])
+    assert crack[1] / crack[0] == pytest.approx(2.0)
+    assert hole[1] / hole[0] == pytest.approx(np.sqrt(2.0), rel=0.01)
 
 
 def test_without_boost_there_is_no_leak_behind_the_compressor() -> None:
