@@ -32,7 +32,7 @@ from airsense.evidence.signatures import Observed
 SET_DOF = 8.0
 RUN_DOF = 6.0
 SET_FACTORS = np.array([0.55, 0.7, 0.85, 1.0, 1.2, 1.5, 1.9, 2.5])
-RUN_FACTORS = np.array([0.45, 0.6, 0.8, 1.05, 1.4, 1.9, 2.6, 3.5])
+RUN_FACTORS = np.array([0.5, 0.65, 0.8, 1.0, 1.25, 1.6, 2.0])
 DRAWS = 10_000
 LEAST_DRAWS = 40
 NEGLIGIBLE = 1e-6

@@ -9,6 +9,9 @@ import pytest
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
+from airsense.estimates.brake_power import brake_power
+from airsense.estimates.defaults import defaults_for
+from airsense.estimates.fuel_lambda import fuel_lambda
 from airsense.estimates.prepare import prepare, rate, smoothed
 from airsense.estimates.recirculation import (
     apparent_ve,
@@ -16,7 +19,7 @@ from airsense.estimates.recirculation import (
     two_groups,
 )
 from airsense.estimates.run import Run
-from airsense.estimates.segments import Kind, Segment, segment
+from airsense.estimates.segments import SETTLING_S, Kind, Segment, segment
 from airsense.logs.log import Channel, Log
 from airsense.results import Finding, Severity
 from airsense.setup.engine import ChargeTemperature, EngineSetup
@@ -356,6 +359,28 @@ def test_samples_that_filling_dominates_are_not_used(volume_l: float) -> None:
     pulling = (run.time_s > 5.0) & (run.time_s < 10.8)
     np.testing.assert_array_equal(found.use[pulling], (share <= 0.06)[pulling])
     assert (share[pulling] > 0.06).any() == (volume_l > 15.0)
+
+
+def test_what_a_log_starts_with_and_a_pull_ends_with_is_not_used() -> None:
+    """A log may begin in the middle of a change; the smoothed speed reaches beyond the climb."""
+    found = segment(prepare(log_from(pull_channels()), setup()))
+    run = prepare(log_from(pull_channels()), setup())
+    (pull,) = found.of(Kind.PULL)
+    assert not found.use[run.time_s < SETTLING_S].any()
+    ending = (run.time_s > run.time_s[pull.stop - 1] - 0.25) & (run.time_s <= pull.stop_s)
+    assert not found.use[ending].any()
+    assert found.use[pull.samples].any()
+
+
+def test_fuel_routes_count_what_fills_the_charge_path() -> None:
+    """V/(R T) dp/dt passes the sensor and not the engine: by hand 10 l, 310 K, 30 kPa/s."""
+    filling = 0.010 * 30e3 / (287.05 * 310.0)
+    plain = {"mdot_fuel_kgps": 0.004, "lambda_": 1.3, "power_w": 60e3}
+    still, rising = run_of(**plain), run_of(**plain, mdot_filling_kgps=filling)
+    sizes = defaults_for(setup_of().uncertainty, charge_temperature_estimated=False)
+    for route in (fuel_lambda, brake_power):
+        alone, beside = (route(run, setup_of(), sizes).mdot_kgps for run in (still, rising))
+        np.testing.assert_allclose(beside - alone, filling, rtol=1e-9)
 
 
 # --- recirculation ---------------------------------------------------------------------------

@@ -127,6 +127,28 @@ def test_a_stretch_far_off_the_others_is_left_out() -> None:
     assert merged(stretches(odd)).residual[0, 0] == pytest.approx(residual.mean(), abs=5e-4)
 
 
+def test_two_looks_at_a_few_states_are_not_all_far_off() -> None:
+    """States that were seen once say nothing of the scatter within a state."""
+    single = [
+        replace(stretches(np.array([0.01])), speed_rpm=np.array([2000.0 * 1.2**k]))
+        for k in range(8)
+    ]
+    twice = stretches(np.array([0.02, 0.05]))
+    got = merged(joined(twice, *single))
+    assert np.isfinite(got.residual[0]).all()
+
+
+def test_what_no_fault_within_a_run_can_do_is_left_out() -> None:
+    """A lambda that is still on its way gives a state that is off by half."""
+    rest = [
+        replace(stretches(np.array([0.01])), speed_rpm=np.array([2000.0 * 1.2**k]))
+        for k in range(6)
+    ]
+    wild = replace(stretches(np.array([-0.6])), speed_rpm=np.array([1500.0]))
+    got = merged(joined(*rest, wild))
+    assert np.count_nonzero(np.isfinite(got.residual[0])) == 6
+
+
 @given(st.floats(-0.3, 0.3))
 def test_a_factor_on_the_reading_of_a_run_moves_its_cells_by_as_much(ln_factor: float) -> None:
     """The state keeps its place: cells are cut by what is charged in the run itself."""
