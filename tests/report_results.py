@@ -19,6 +19,7 @@ from airsense.evidence.next_measurement import NextMeasurement
 from airsense.evidence.priors import Cause
 from airsense.evidence.ranking import PricePerPower, RankRow
 from airsense.evidence.spool_up import (
+    BuildUpRow,
     LevelRow,
     LevelVerdict,
     Rise,
@@ -33,6 +34,7 @@ from airsense.jobs.comparison.result import (
     EquivalentBore,
     EstimateRow,
     FreeEvidence,
+    FullLoadRow,
     LawRow,
     PairResult,
     PowerRow,
@@ -104,6 +106,25 @@ def speed_rows(air: float, surplus: float) -> tuple[SpeedRow, ...]:
     )
 
 
+def full_load_rows() -> tuple[FullLoadRow, ...]:
+    """Return curves of full load that rise and fall over engine speed."""
+    return tuple(
+        FullLoadRow(
+            quantity=quantity,
+            unit=unit,
+            engine_speed_rpm=speed,
+            before=about(level * (1.0 - 0.02 * k), 0.006 * level),
+            after=about(level * (1.05 - 0.02 * k), 0.008 * level),
+        )
+        for quantity, unit, level in (
+            ("wheel_power", "W", 120e3),
+            ("manifold_pressure", "Pa", 240e3),
+            ("engine_air", "kg/s", 0.15),
+        )
+        for k, speed in enumerate(SPEEDS)
+    )
+
+
 def route(method: str, change: float, surplus: float, *, used: bool = True) -> EstimateRow:
     """Return what one route says."""
     return EstimateRow(
@@ -144,6 +165,14 @@ SPOOL = SpoolUp(
             verdict=LevelVerdict.NOT_RESOLVED,
         ),
     ),
+    build_up=tuple(
+        BuildUpRow(
+            time_s=0.5 * k,
+            before=about(240e3 - 1e5 * 0.5**k, 2e3),
+            after=about(244e3 - 1e5 * 0.45**k, 3e3),
+        )
+        for k in range(8)
+    ),
 )
 
 PAIR = PairResult(
@@ -179,6 +208,7 @@ PAIR = PairResult(
     ),
     causes=CAUSES,
     by_speed=speed_rows(0.05, 0.0419),
+    full_load=full_load_rows(),
     next_measurement=NEXT,
     budget=(
         BudgetRow(label="charge temperature", u=0.0041, averages_over_runs=False),

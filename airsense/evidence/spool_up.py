@@ -24,6 +24,7 @@ SHARES = (0.5, 0.9)
 FIXED_TIMES_S = (1.0, 2.0, 3.0)
 # Boost builds with engine speed: steps at speeds further apart are not the same test. Our choice.
 SAME_SPEED = 0.03
+BUILD_UP_S, BUILD_UP_STEP_S = 6.0, 0.2
 UNKNOWN = float("nan")
 
 
@@ -79,6 +80,15 @@ class LevelRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BuildUpRow:
+    """Manifold pressure at a time after the step: mean, lowest and highest repeat. [s, Pa]"""
+
+    time_s: float
+    before: Interval
+    after: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SpoolUp:
     """The build-up of boost of a pair.
 
@@ -96,6 +106,7 @@ class SpoolUp:
     engine_speed_after_rpm: float
     times: tuple[TimeRow, ...]
     levels: tuple[LevelRow, ...]
+    build_up: tuple[BuildUpRow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -192,6 +203,25 @@ def spool_up(
         engine_speed_after_rpm=speeds[1],
         times=times,
         levels=(*_air_rows(old, new, terms), *_power_rows(old, new, sizes, terms)),
+        build_up=_build_up([s for _, s in old], [s for _, s in new]),
+    )
+
+
+def _build_up(old: Sequence[LoadStep], new: Sequence[LoadStep]) -> tuple[BuildUpRow, ...]:
+    """Return the pressure after the step for as long as every repeat lasts."""
+    last = min(float(s.time_s[-1]) for s in (*old, *new))
+    grid = np.arange(0.0, min(last, BUILD_UP_S) + 1e-9, BUILD_UP_STEP_S)
+    sides = [
+        np.array([np.interp(grid, s.time_s, s.p_manifold_pa) for s in side]) for side in (old, new)
+    ]
+    ends = [(v.mean(axis=0), v.min(axis=0), v.max(axis=0)) for v in sides]
+    return tuple(
+        BuildUpRow(
+            time_s=float(at),
+            before=Interval(*(float(x[k]) for x in ends[0])),
+            after=Interval(*(float(x[k]) for x in ends[1])),
+        )
+        for k, at in enumerate(grid)
     )
 
 

@@ -23,6 +23,7 @@ from airsense.report.figure_style import (
 from airsense.report.figures_causes import causes_picture
 from airsense.report.figures_flow import flow_pictures
 from airsense.report.figures_forest import Row, forest
+from airsense.report.figures_full_load import full_load_pictures
 from airsense.report.node import Node
 from airsense.report.says.pair import PARTS, configuration
 from airsense.report.units_shown import Shown
@@ -61,16 +62,17 @@ def pictures(result: Node, shown: Shown) -> tuple[Picture, ...]:
         found += _campaign_pictures(result)
     for number, pair in enumerate(result.pairs, start=1):
         tail, of = (f"-{number}", f" ({configuration(pair)})") if many else ("", "")
-        found += _pair_pictures(pair, result.margin, tail, of)
+        found += _pair_pictures(pair, result.margin, shown, tail, of)
     found += flow_pictures(result.curves, shown)
     return tuple(found)
 
 
-def _pair_pictures(pair: Node, margin: float, tail: str, of: str) -> list[Picture]:
+def _pair_pictures(pair: Node, margin: float, shown: Shown, tail: str, of: str) -> list[Picture]:
     found = []
     steps = split(pair)
     if steps:
         found.append(_split_picture(steps, tail, of))
+    found += full_load_pictures(pair, shown, tail, of)
     if pair.by_speed:
         found.append(_speed_picture(pair, margin, tail, of))
     rows = route_rows(pair)

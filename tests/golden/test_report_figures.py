@@ -111,6 +111,8 @@ def moved(value: Any, *, inside: bool = False) -> Any:
 
 
 DRAWN = {
+    "before",
+    "after",
     "airflow_change",
     "airflow_change_indicated",
     "airflow_change_weather",

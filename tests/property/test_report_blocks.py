@@ -261,7 +261,9 @@ def test_two_tunes_have_their_own_question() -> None:
 
 def test_figures_belong_to_the_full_answer() -> None:
     pictures = [b for b in blocks(COMPARE) if isinstance(b, Picture)]
-    assert [p.name for p in pictures][:4] == ["decomposition", "by-speed", "routes", "causes"]
+    assert [p.name for p in pictures][:5] == [
+        "decomposition", "full-load", "build-up", "by-speed", "routes",
+    ]  # fmt: skip
     assert all(p.level > ONE_SCREEN for p in pictures)
 
 

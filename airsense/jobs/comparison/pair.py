@@ -35,6 +35,7 @@ from airsense.jobs.comparison.advice import further, next_measurement
 from airsense.jobs.comparison.circumstances import circumstances
 from airsense.jobs.comparison.engine_change import Change, engine_change
 from airsense.jobs.comparison.free import free_evidence
+from airsense.jobs.comparison.full_load import full_load
 from airsense.jobs.comparison.given import TUNE, PairInput
 from airsense.jobs.comparison.power import power_of
 from airsense.jobs.comparison.result import LawRow, PairResult
@@ -147,6 +148,7 @@ def _answer(
     indicated = None if matched is None else matched.indicated().interval()
     fuel = _state(matched, "mdot_fuel_kgps", "fuel")
     skew = interval(posterior, reading.skew[0])
+    rows = by_speed(judged, matched)
     power = power_of(given, matched)
     told = Told(
         verdict=verdict,
@@ -185,7 +187,8 @@ def _answer(
         manifold_pressure_change=_state(matched, "p_manifold_pa", "manifold_pressure"),
         estimates=estimate_rows(given.seen, matched),
         causes=rank_causes(posterior),
-        by_speed=by_speed(judged, matched),
+        by_speed=rows,
+        full_load=full_load(matched, rows, given.setup.engine),
         next_measurement=next_measurement(given, judged, row, verdict, cause, change),
         budget=budget_rows(given.seen, given.numbers, given.is_after),
         free_evidence=free_evidence(judged),

@@ -52,6 +52,21 @@ class SpeedRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FullLoadRow:
+    """One quantity of both configurations in one bin of engine speed at matched full load.
+
+    The mean of the repeats in `unit`, between the lowest and the highest of them; for the engine's
+    air after the change its 95 % interval, from the reading before.
+    """
+
+    quantity: str
+    unit: str
+    engine_speed_rpm: float
+    before: Interval
+    after: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BudgetRow:
     """A labelled share of the uncertainty of the surplus, as a standard uncertainty (k = 1)."""
 
@@ -141,6 +156,7 @@ class PairResult:
     estimates: tuple[EstimateRow, ...] = ()
     causes: tuple[CauseResult, ...] = ()
     by_speed: tuple[SpeedRow, ...] = ()
+    full_load: tuple[FullLoadRow, ...] = ()
     next_measurement: NextMeasurement
     budget: tuple[BudgetRow, ...] = ()
     free_evidence: tuple[FreeEvidence, ...] = ()
