@@ -17,7 +17,8 @@ FloatArray = NDArray[np.float64]
 _TARGET = {ABSOLUTE: "manifold_pressure", GAUGE: "boost_pressure"}
 _OTHER = {ABSOLUTE: GAUGE, GAUGE: ABSOLUTE}
 _SURE_WORDS = {ABSOLUTE: {"absolute", "absolut"}, GAUGE: {"gauge", "relative", "relativ"}}
-_HINT_WORDS = {ABSOLUTE: {"map"}, GAUGE: {"boost"}}
+# A manifold pressure is an absolute one where nothing else is said, as in SAE J1979, PID 0B.
+_HINT_WORDS = {ABSOLUTE: {"map", "manifold", "saugrohrdruck"}, GAUGE: {"boost"}}
 
 _IDLE_RPM = 1100.0
 # No engine idles with its manifold below 15 kPa absolute or boosted by more than 15 kPa
@@ -122,6 +123,16 @@ def settle_reference(
     """
     said, outright = declared(match)
     shown = behaviour(p_pa, beside)
+    stated = f'to state it: [channels] {_TARGET[shown or said or ABSOLUTE]} = "{match.header}"'
+    if said and not shown and not outright:
+        return _TARGET[said], Finding(
+            code="pressure_reference",
+            severity=Severity.INFO,
+            message=f"{match.header!r} is taken as {said} pressure by its name; the values "
+            f"({_span(p_pa)}) do not show it",
+            fix=stated,
+            where=f"column {match.header!r}",
+        )
     if said and (not shown or shown == said):
         return _TARGET[said], None
     if shown and not outright:
@@ -130,7 +141,7 @@ def settle_reference(
             severity=Severity.WARNING if said else Severity.INFO,
             message=f"{match.header!r} behaves as {shown} pressure ({_span(p_pa)})"
             + (f", though its header suggests {said}" if said else "; its header does not say"),
-            fix=f'to state it: [channels] {_TARGET[shown]} = "{match.header}"',
+            fix=stated,
             where=f"column {match.header!r}",
         )
     raise InputError(

@@ -277,7 +277,8 @@ def pressure(header: str, values_kpa: np.ndarray) -> Columns:
         ("MAP [kPa]", False, "manifold_pressure", None),
         ("Manifold absolute pressure [kPa]", False, "manifold_pressure", None),
         ("Manifold pressure [kPa abs]", False, "manifold_pressure", None),
-        ("Manifold pressure [kPa]", False, "manifold_pressure", "pressure_reference"),
+        ("Manifold pressure [kPa]", False, "manifold_pressure", None),
+        ("Charge pressure [kPa]", False, "manifold_pressure", "pressure_reference"),
         ("Manifold pressure [kPa]", True, "boost_pressure", "pressure_reference"),
         ("Boost pressure [kPa]", False, "manifold_pressure", "pressure_reference"),
         ("MAP [kPa]", True, "boost_pressure", "pressure_reference"),
@@ -294,6 +295,21 @@ def test_header_and_behaviour_settle_the_reference(
     assert name in log
     assert other not in log
     assert ("pressure_reference" in codes(log)) == (finding is not None)
+
+
+def test_at_one_load_the_name_tells_and_it_is_said(tmp_path: Path) -> None:
+    """A steady hold shows one pressure, which may be either; PID 0B of SAE J1979 is absolute."""
+    time = np.arange(0.0, 20.0, 0.1)
+    columns = {
+        "Time [s]": time,
+        "Engine Speed [rpm]": np.full(time.size, 2900.0),
+        "Mass Air Flow [g/s]": 120.0 + np.sin(time),
+        "Manifold pressure [kPa]": np.full(time.size, 212.0),
+    }
+    log = read(tmp_path, columns)
+    assert "manifold_pressure" in log
+    (told,) = [f for f in log.findings if f.code == "pressure_reference"]
+    assert "taken as absolute" in told.message and "[channels] manifold_pressure" in told.fix
 
 
 @pytest.mark.parametrize(
@@ -341,12 +357,12 @@ def test_a_boost_channel_that_starts_at_the_barometer_is_absolute(
 
 
 def test_where_nothing_tells_the_user_is_asked(tmp_path: Path) -> None:
-    columns = swap(swap(pull(), "Mass Air", ""), "Intake Manifold", "Manifold pressure [kPa]")
-    columns["Manifold pressure [kPa]"] += 35.0
+    columns = swap(swap(pull(), "Mass Air", ""), "Intake Manifold", "Charge pressure [kPa]")
+    columns["Charge pressure [kPa]"] += 35.0
     error = refused(tmp_path, columns)
     assert "gauge or absolute" in error.what
     assert "[channels] manifold_pressure" in error.fix
-    settled = read(tmp_path, columns, {"manifold_pressure": "Manifold pressure [kPa]"})
+    settled = read(tmp_path, columns, {"manifold_pressure": "Charge pressure [kPa]"})
     assert "manifold_pressure" in settled
 
 
