@@ -92,6 +92,8 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         mdot_fuel_kgps=fuel_flow.mdot_kgps,
         fuel_is_per_stroke=fuel_flow.per_stroke,
         lambda_=find_lambda(log, fuel, time_s),
+        trim_short=logged("fuel_trim_short"),
+        trim_long=logged("fuel_trim_long"),
         power_w=find_power_w(log, time_s, speed),
         wheel_power_w=wheel.power_w,
         p_demand_pa=demand.p_demand_pa,

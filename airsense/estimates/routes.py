@@ -10,12 +10,13 @@ from airsense.estimates import (
     compressor_map,
     depression,
     fuel_lambda,
+    fuel_trims,
     speed_density,
 )
 from airsense.estimates.defaults import Defaults, defaults_for
 from airsense.estimates.estimate import Estimate
 from airsense.estimates.run import Run
-from airsense.setup.engine import EngineSetup
+from airsense.setup.engine import EngineSetup, Ignition
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,8 +25,6 @@ class Route:
 
     `between_configurations` is False for a route whose scale goes with the intake. `declared`
     says whether the setup has what an optional route needs; without it nothing is said of it.
-    One that `gives_way` is left out where it lacks samples that the others have, since bins hold
-    only samples that all routes have.
     """
 
     method: str
@@ -33,7 +32,6 @@ class Route:
     estimate: Callable[[Run, EngineSetup, Defaults], Estimate]
     between_configurations: bool = True
     declared: Callable[[EngineSetup], bool] = lambda _: True
-    gives_way: bool = False
 
 
 ROUTES = (
@@ -48,6 +46,12 @@ ROUTES = (
         estimate=fuel_lambda.fuel_lambda,
     ),
     Route(
+        method=fuel_trims.METHOD,
+        missing=fuel_trims.missing_for_fuel_trims,
+        estimate=fuel_trims.fuel_trims,
+        declared=lambda setup: setup.engine.ignition is Ignition.SPARK,
+    ),
+    Route(
         method=brake_power.METHOD,
         missing=brake_power.missing_for_brake_power,
         estimate=brake_power.brake_power,
@@ -57,7 +61,6 @@ ROUTES = (
         missing=compressor_map.missing_for_compressor_map,
         estimate=compressor_map.compressor_map,
         declared=lambda setup: setup.compressor_map is not None,
-        gives_way=True,
     ),
     Route(
         method=depression.METHOD,

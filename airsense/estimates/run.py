@@ -74,6 +74,8 @@ class Run:
     fuel_is_per_stroke: bool = False
     lambda_: FloatArray | None = None
     lambda_excluded: str = ""
+    trim_short: FloatArray | None = None
+    trim_long: FloatArray | None = None
     egr_rate: FloatArray | None = None
     power_w: FloatArray | None = None
     wheel_power_w: FloatArray | None = None
@@ -90,6 +92,13 @@ class Run:
     def p_ambient_assumed(self) -> bool:
         """Whether nothing tells the ambient pressure."""
         return self.p_ambient_source == "assumed"
+
+    @property
+    def fuel_trims(self) -> FloatArray | None:
+        """Sum of both fuel trims, as a fraction; None unless both are there."""
+        if self.trim_short is None or self.trim_long is None:
+            return None
+        return self.trim_short + self.trim_long
 
     @property
     def filling_kgps(self) -> FloatArray:

@@ -11,7 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from airsense.estimates import brake_power, compressor_map, fuel_lambda, speed_density
+from airsense.estimates import (
+    brake_power,
+    compressor_map,
+    fuel_lambda,
+    fuel_trims,
+    speed_density,
+)
 from airsense.estimates.segments import Kind
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.cells import Cells
@@ -312,8 +318,8 @@ def _recirculation(seen: Observed, prior: Prior) -> tuple[Effect, ...]:
 
 def _fuel_scale(seen: Observed, prior: Prior) -> tuple[Effect, ...]:
     weighed = [seen.rest.of_kind(RestKind.FUEL_WEIGHT)]
-    own = _effect(seen, [_ones(seen)], [1.0], (fuel_lambda.METHOD,), sign=-1.0, rest=weighed)
-    return (own,)
+    moved = (fuel_lambda.METHOD, fuel_trims.METHOD)
+    return (_effect(seen, [_ones(seen)], [1.0], moved, sign=-1.0, rest=weighed),)
 
 
 def _lambda_scale(seen: Observed, prior: Prior) -> tuple[Effect, ...]:

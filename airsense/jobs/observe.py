@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from airsense.errors import InputError
-from airsense.estimates import brake_power, fuel_lambda, speed_density
+from airsense.estimates import brake_power, fuel_lambda, fuel_trims, speed_density
 from airsense.estimates.ceiling import with_one_ceiling
 from airsense.estimates.circular import (
     Identity,
@@ -22,6 +22,7 @@ from airsense.estimates.circular import (
 )
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate
+from airsense.estimates.fuel_trims import in_closed_loop
 from airsense.estimates.prepare import prepare, smoothed
 from airsense.estimates.recirculation import ValveShut, valve_shut
 from airsense.estimates.routes import Unused, sizes_for, usable_routes
@@ -196,6 +197,8 @@ def _where_valid(
             most = np.where(kind == Kind.IDLE, MOST_LAMBDA, MOST_LAMBDA_LADEN)
             with np.errstate(invalid="ignore"):
                 valid &= (run.lambda_ < most) & ~_just_moved(run.lambda_, run.step_s)
+    elif estimate.method == fuel_trims.METHOD:
+        valid = in_closed_loop(run, found)
     else:
         valid = np.ones(kind.size, dtype=bool)
     return replace(estimate, mdot_kgps=np.where(valid, estimate.mdot_kgps, np.nan))

@@ -12,6 +12,7 @@ METHODS = {
     "mass_air_flow": "air-flow sensor",
     "speed_density": "speed density",
     "fuel_lambda": "fuel and lambda",
+    "fuel_trims": "fuel trims",
     "brake_power": "brake power",
     "inlet_depression": "intake depression",
 }
