@@ -21,6 +21,7 @@ FloatArray = NDArray[np.float64]
 # choice.
 LEAST_OXYGEN = 0.003
 
+PUMP_PETROL, PUMP_RANGE = "petrol", ("petrol_e0", "petrol_e10")
 _BY_IGNITION = {Ignition.COMPRESSION: "diesel", Ignition.SPARK: "petrol_e10"}
 
 
@@ -31,6 +32,18 @@ class FuelFlow:
     mdot_kgps: FloatArray | None
     per_stroke: bool
     assumptions: tuple[Assumption, ...] = ()
+
+
+def u_afr_unknown_blend(fuel: FuelProperties) -> float:
+    """Return the relative standard uncertainty of the stoichiometric ratio of a pump fuel.
+
+    Petrol of unknown ethanol lies anywhere between none and a tenth: half of the range over the
+    root of three (JCGM 100:2008, 4.3.7). Other fuels have none of it.
+    """
+    if fuel.name != PUMP_PETROL:
+        return 0.0
+    ends = [fuel_named(name).afr_stoich for name in PUMP_RANGE]
+    return float(abs(ends[1] - ends[0]) / (2.0 * np.sqrt(3.0) * fuel.afr_stoich))
 
 
 def fuel_of(setup: EngineSetup) -> tuple[FuelProperties, tuple[Assumption, ...]]:

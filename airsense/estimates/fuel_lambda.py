@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from airsense.estimates.combustion import fuel_of
+from airsense.estimates.combustion import fuel_of, u_afr_unknown_blend
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.humidity import OF_DRY_AIR, humidity_influence, moist_over_dry
@@ -16,6 +16,8 @@ LAMBDA_KEY = "lambda"
 COMMANDED_NOTE = "fuel quantity is taken as commanded by the controller, not as measured"
 # Hydrogen-to-carbon ratio of pump fuels moves the stoichiometric ratio by about this (FU-9, FU-10).
 U_AFR_ABS = 0.006
+# The tank may have been filled with another blend between the configurations: our choice.
+REFILLED = 0.5
 # Wide-band sensors lose accuracy in very lean gas.
 LEAN_LAMBDA = 2.0
 LEAN_FACTOR = 2.5
@@ -59,13 +61,18 @@ def fuel_lambda(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     assert run.air is not None
     fuel, _ = fuel_of(setup)
     humid = moist_over_dry(run.air)
+    blend = u_afr_unknown_blend(fuel)
     mdot = run.mdot_fuel_kgps * run.lambda_ * fuel.afr_stoich * humid + run.filling_kgps
     budget = [
         influence_of(sizes.fuel, key="fuel"),
         lambda_influence(run, sizes),
         humidity_influence(run.air, OF_DRY_AIR),
         Influence(
-            key="afr", label="stoichiometric ratio", absolute=U_AFR_ABS, run=0.0, between=0.0
+            key="afr",
+            label="stoichiometric ratio",
+            absolute=float(np.hypot(U_AFR_ABS, blend)),
+            run=0.0,
+            between=REFILLED * blend,
         ),
     ]
     if run.fuel_is_per_stroke:

@@ -17,7 +17,7 @@ from airsense.evidence.posterior import Posterior, infer, reduce_observations
 from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, Cause, PriorTable
 from airsense.evidence.rest import Rest
 from airsense.evidence.signatures import observed
-from airsense.evidence.verdict import LIVE, Claimed, Evidence, weighted_quantiles
+from airsense.evidence.verdict import LIVE, NOTHING, Claimed, Evidence, weighted_quantiles
 from airsense.results import Interval
 
 # Other priors under which a claim must hold too.
@@ -43,12 +43,17 @@ class Variation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judgement:
-    """The posterior under the stated priors and under variations of them."""
+    """The posterior under the stated priors and under variations of them.
+
+    `faulty` is that with route faults at five times their odds: where two routes can contradict
+    each other it must not be a fault of one that makes a claim.
+    """
 
     table: PriorTable
     posterior: Posterior
     varied: tuple[Variation, ...]
     leaky: Posterior
+    faulty: Posterior | None
 
     def posteriors(self) -> tuple[Posterior, ...]:
         """Return the stated posterior and the varied ones."""
@@ -127,11 +132,15 @@ def judge(
         for factor in SIZES
     )
     leaks = table.with_odds(ODDS[1], LEAK_CAUSES).with_odds(ODDS[0], CURVED)
+    faults = table.with_odds(ODDS[1], [p.cause for p in table.fault])
     return Judgement(
         table=table,
         posterior=stated,
         varied=(*odds, *sizes),
         leaky=stated.reweighed(hypotheses(leaks, reduced.library)),
+        faulty=stated.reweighed(hypotheses(faults, reduced.library))
+        if len(cells.routes) > 1
+        else None,
     )
 
 
@@ -192,12 +201,18 @@ def evidence_of(judged: Judgement, row: FloatArray) -> Evidence:
     stated = judged.posterior
     weight = stated.draws.weight
     live = tuple(weight * own / float(weight @ own) for own in judged.live())
+    varied = [
+        Claimed(values=v.posterior.draws.sizes @ row, weight=v.posterior.draws.weight)
+        for v in judged.varied
+    ]
+    if judged.faulty is not None:
+        draws = judged.faulty.draws
+        varied.append(
+            Claimed(values=draws.sizes @ row, weight=draws.weight, most_nothing=2.0 * NOTHING)
+        )
     return Evidence(
         stated=Claimed(values=stated.draws.sizes @ row, weight=weight, live=live),
-        varied=tuple(
-            Claimed(values=v.posterior.draws.sizes @ row, weight=v.posterior.draws.weight)
-            for v in judged.varied
-        ),
+        varied=tuple(varied),
     )
 
 

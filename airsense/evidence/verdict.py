@@ -49,11 +49,15 @@ class ReadingCause(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Claimed:
-    """Draws of one quantity, (n,), under one prior: weights, and those under live explanations."""
+    """Draws of one quantity, (n,), under one prior: weights, and those under live explanations.
+
+    `most_nothing` is the probability of no change at all that a claim may have here.
+    """
 
     values: FloatArray
     weight: FloatArray
     live: tuple[FloatArray, ...] = ()
+    most_nothing: float = 1.0
 
     def against(self, sign: int) -> float:
         """Return the largest probability of the other sign.
@@ -117,7 +121,10 @@ class Evidence:
             return 0
         sign = 1 if middle > 0.0 else -1
         sure = self.stated.against(sign) <= tail and self.stated.nothing() <= NOTHING
-        robust = all(c.against(sign) <= UNDER_OTHER_PRIORS * tail for c in self.varied)
+        robust = all(
+            c.against(sign) <= UNDER_OTHER_PRIORS * tail and c.nothing() <= c.most_nothing
+            for c in self.varied
+        )
         return sign if sure and robust else 0
 
 

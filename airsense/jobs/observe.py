@@ -24,7 +24,7 @@ from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate
 from airsense.estimates.fuel_trims import in_closed_loop
 from airsense.estimates.prepare import prepare, smoothed
-from airsense.estimates.recirculation import ValveShut, valve_shut
+from airsense.estimates.recirculation import ValveShut, apparent_ve, valve_shut
 from airsense.estimates.routes import Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented, segment
@@ -40,6 +40,9 @@ from airsense.setup.engine import EngineSetup
 # A log is a full-load sweep where its pulls fill this share of the time under load, or the pedal
 # shows that they were driven with the pedal down: our choice.
 SWEEP_SHARE = 0.4
+# Full cylinders hold 0.8 to 1.05 of their volume at manifold state (common practice, no source):
+# half of it is neither a sound engine nor a usual error of a sensor.
+HALF = (0.36, 0.56)
 FLOORED_PEDAL = 0.9
 # A fuel x lambda beyond this mixture says nothing: the sensor's range, and fuel that is cut; away
 # from idle, which is a state of its own, a wide-band sensor is not good for so much. Gas has to
@@ -149,7 +152,7 @@ def observe(runs: Sequence[Run], setup: EngineSetup, after: Sequence[bool]) -> O
         rest=find_rest(runs, cuts, after, setup.engine.ignition),
         sweeps=sweeps,
         no_match=_without_cells(cells, cuts, shut),
-        findings=_findings(runs, shut),
+        findings=_findings(runs, shut, setup),
         assumptions=_assumptions(runs, estimates, sizes),
     )
 
@@ -236,8 +239,33 @@ def _without_cells(
     return out
 
 
-def _findings(runs: Sequence[Run], shut: Sequence[ValveShut | None]) -> tuple[Finding, ...]:
-    out = [f for run in runs for f in run.findings]
+def _half_the_air(runs: Sequence[Run], setup: EngineSetup) -> list[Finding]:
+    """Return a finding where every reading is about half of what the cylinders hold."""
+    shares = []
+    for run in runs:
+        ve = apparent_ve(run, setup)
+        if ve is None or not np.isfinite(ve).any():
+            return []
+        shares.append(float(np.nanquantile(ve, 0.75)))
+    if not all(low < share < high for share in shares for low, high in (HALF,)):
+        return []
+    return [
+        Finding(
+            code="half_of_the_air",
+            severity=Severity.WARNING,
+            message=f"the reading is {100.0 * float(np.median(shares)):.0f} % of what the "
+            "cylinders hold: the sensor of one bank of two would read so",
+            fix="log the other sensor too, and write both columns: [channels] mass_air_flow = "
+            '["first column", "second column"]',
+            where=", ".join(run.name for run in runs),
+        )
+    ]
+
+
+def _findings(
+    runs: Sequence[Run], shut: Sequence[ValveShut | None], setup: EngineSetup
+) -> tuple[Finding, ...]:
+    out = [f for run in runs for f in run.findings] + _half_the_air(runs, setup)
     for run, valve in zip(runs, shut, strict=True):
         if valve is not None and valve.groups is not None and valve.found:
             out.append(

@@ -9,13 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.logs.banks import ADDED, are_banks, says_bank
 from airsense.logs.canon import CANON
 from airsense.logs.infer import infer_unit
 from airsense.logs.log import Channel
 from airsense.logs.polling import find_polling
 from airsense.logs.pressure import Beside, settle_reference
 from airsense.logs.quality import Samples, inspect
-from airsense.logs.recognise import Match, Recognition, ambiguous
+from airsense.logs.recognise import BY_USER, Match, Recognition, ambiguous
 from airsense.logs.source import Table
 from airsense.logs.timebase import readable, tidy_time
 from airsense.results import Finding, Severity
@@ -93,7 +94,7 @@ def _gather(
         if converted is None:
             continue
         match_read, value = converted
-        _same_or_refuse(match_read, value, table, recognition, findings, where)
+        value = _with_rivals(match_read, value, table, recognition, findings, where)
         keep = timing.keep & np.isfinite(value)
         if match.column in polling.refreshed:
             keep &= polling.refreshed[match.column]
@@ -152,35 +153,60 @@ def _convert(
     return replace(match, unit=unit), value
 
 
-def _same_or_refuse(
+def _with_rivals(
     match: Match,
     value: FloatArray,
     table: Table,
     recognition: Recognition,
     findings: list[Finding],
     where: str,
-) -> None:
-    """Let a second column for the same channel pass only if it holds the same values."""
+) -> FloatArray:
+    """Add the other banks of an air flow; a second column of anything else must be the same."""
     for rival in recognition.rivals.get(match.name, ()):
         other = (
             _convert(rival, table.columns[rival.column], [], where)
             if (rival.column in table.columns)
             else None
         )
-        if other is None or not np.allclose(
+        same = other is not None and np.allclose(
             other[1], value, rtol=_SAME_SHARE, atol=0.0, equal_nan=True
-        ):
-            raise ambiguous(match.name, (match, rival), where)
-        findings.append(
-            Finding(
-                code="duplicate_column",
-                severity=Severity.INFO,
-                message=f"{rival.header!r} (column {rival.column + 1}) repeats "
-                f"{match.header!r}; used once",
-                fix="none needed",
-                where=f"column {match.header!r}",
-            )
         )
+        if other is not None and _adds(match, rival):
+            value = value + other[1]
+            findings.append(_banks_added(match, rival))
+        elif same:
+            findings.append(_used_once(match, rival))
+        else:
+            raise ambiguous(match.name, (match, rival), where)
+    return value
+
+
+def _adds(match: Match, rival: Match) -> bool:
+    """Return whether two columns are the shares of two banks, and not one written twice."""
+    if match.name != ADDED:
+        return False
+    by_name = are_banks(match.header, rival.header) and says_bank(match.header)
+    return match.recognised_by == BY_USER or by_name
+
+
+def _banks_added(match: Match, rival: Match) -> Finding:
+    return Finding(
+        code="banks_added",
+        severity=Severity.INFO,
+        message=f"{match.name} is the sum of {match.header!r} and {rival.header!r}, one a bank",
+        fix=f'if one of them holds all of the air: [channels] {match.name} = "{match.header}"',
+        where=f"column {match.header!r}",
+    )
+
+
+def _used_once(match: Match, rival: Match) -> Finding:
+    return Finding(
+        code="duplicate_column",
+        severity=Severity.INFO,
+        message=f"{rival.header!r} (column {rival.column + 1}) repeats {match.header!r}; used once",
+        fix="none needed",
+        where=f"column {match.header!r}",
+    )
 
 
 def _settle_pressures(

@@ -30,7 +30,7 @@ def log_of_frame(
     frame: pd.DataFrame,
     units: Mapping[str, str] | None = None,
     *,
-    channels: Mapping[str, str] | None = None,
+    channels: Mapping[str, str | Sequence[str]] | None = None,
     name: str = "",
 ) -> Log:
     """Return the log that a DataFrame holds; see `Log.from_dataframe`."""

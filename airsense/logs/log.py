@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -61,7 +61,7 @@ class Log:
         frame: pd.DataFrame,
         units: Mapping[str, str] | None = None,
         *,
-        channels: Mapping[str, str] | None = None,
+        channels: Mapping[str, str | Sequence[str]] | None = None,
         name: str = "",
     ) -> Log:
         """Return the log that a DataFrame holds, one row a sample.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
@@ -14,7 +14,7 @@ from airsense.logs.recognise import recognise
 from airsense.logs.registry import open_source
 
 
-def read_log(path: str | Path, *, channels: Mapping[str, str] | None = None) -> Log:
+def read_log(path: str | Path, *, channels: Mapping[str, str | Sequence[str]] | None = None) -> Log:
     """Read a log file into SI channels, each on its own time base.
 
     Parameters

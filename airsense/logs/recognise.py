@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import difflib
+import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
 from airsense.errors import InputError
+from airsense.logs.banks import ADDED, without_bank
 from airsense.logs.canon import BLOCKING, BY_UNIT, CANON
 from airsense.logs.corrected import POWERS, TORQUES, without_correction
 from airsense.logs.headers import Header, Reading, readings
@@ -19,6 +21,7 @@ from airsense.results import Finding, Severity
 from airsense.units import converts, look_up, parse_unit, signal_unit, unit_examples
 
 BY_USER = "[channels]"
+Chosen = str | Sequence[str]
 _BY_RANK = ("canonical name", "SAE J1979 wording", "trade wording")
 _UNITS_AT_WHEELS = frozenset(("whp", "rwhp", "fwhp", "wkw"))
 
@@ -60,7 +63,7 @@ class Recognition:
 
 
 def recognise(
-    headers: Sequence[Header], channels: Mapping[str, str] | None, *, where: str
+    headers: Sequence[Header], channels: Mapping[str, Chosen] | None, *, where: str
 ) -> Recognition:
     """Tell which column is which canonical channel.
 
@@ -69,7 +72,8 @@ def recognise(
     headers : sequence of Header
         In file order.
     channels : mapping or None
-        Canonical name -> header, from the user; it overrides the vocabulary.
+        Canonical name -> header, from the user; it overrides the vocabulary. Of the air flow two
+        headers, to be added.
     where : str
         The file, for messages.
 
@@ -78,10 +82,11 @@ def recognise(
     InputError
         If `channels` names what does not exist, or a needed channel has an unknown unit.
     """
-    chosen = _by_user(headers, channels or {}, where)
-    taken = {match.column for match in chosen.values()}
+    wanted = _by_user(headers, channels or {}, where)
+    chosen = {name: matches[0] for name, matches in wanted.items()}
+    taken = {match.column for matches in wanted.values() for match in matches}
     found: dict[str, list[Match]] = defaultdict(list)
-    rivals: dict[str, tuple[Match, ...]] = {}
+    rivals = {name: matches[1:] for name, matches in wanted.items() if matches[1:]}
     findings: list[Finding] = []
     for column, header in enumerate(headers):
         if column in taken:
@@ -148,7 +153,11 @@ def _match(column: int, header: Header, where: str) -> tuple[Match | None, Findi
 
 
 def _look_up(name: str) -> _Hit | None:
-    return _phrases().get(_content(name))
+    hit = _phrases().get(_content(name))
+    if hit is not None:
+        return hit
+    by_bank = _phrases().get(_content(without_bank(name)))
+    return by_bank if by_bank is not None and by_bank.name == ADDED else None
 
 
 def _corrected(name: str) -> str | None:
@@ -251,14 +260,15 @@ def ambiguous(name: str, candidates: Sequence[Match], where: str) -> InputError:
         allowed="one column, or a choice in engine.toml",
         fix="give the columns different headers"
         if same
-        else f'add to engine.toml: [channels] {name} = "{headers[0]}"',
+        else f'add to engine.toml: [channels] {name} = "{headers[0]}"'
+        + (f", or of two banks both: {name} = {json.dumps(headers)}" if name == ADDED else ""),
     )
 
 
 def _by_user(
-    headers: Sequence[Header], channels: Mapping[str, str], where: str
-) -> dict[str, Match]:
-    chosen: dict[str, Match] = {}
+    headers: Sequence[Header], channels: Mapping[str, Chosen], where: str
+) -> dict[str, tuple[Match, ...]]:
+    chosen: dict[str, tuple[Match, ...]] = {}
     for name, wanted in channels.items():
         if name not in CANON:
             near = difflib.get_close_matches(name, CANON, n=1)
@@ -269,7 +279,16 @@ def _by_user(
                 allowed=", ".join(CANON),
                 fix=f"write {near[0]}" if near else "use one of the canonical names",
             )
-        chosen[name] = _user_match(headers, name, wanted, where)
+        columns = (wanted,) if isinstance(wanted, str) else tuple(wanted)
+        if not columns or (len(columns) > 1 and name != ADDED):
+            raise InputError(
+                f"{len(columns)} columns for {name}",
+                where=f"[channels] {name}",
+                got=repr(list(columns)),
+                allowed=f"one header; of {ADDED} one a bank, which are added",
+                fix="write one header",
+            )
+        chosen[name] = tuple(_user_match(headers, name, own, where) for own in columns)
     return chosen
 
 

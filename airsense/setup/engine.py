@@ -182,7 +182,7 @@ class EngineSetup(Declared):
     charge_temperature: ChargeTemperature = Field(default_factory=ChargeTemperature)
     intake: Intake = Field(default_factory=Intake)
     compressor_map: CompressorMap | None = None
-    channels: dict[str, str] = Field(default_factory=dict)
+    channels: dict[str, str | tuple[str, ...]] = Field(default_factory=dict)
     uncertainty: Uncertainty = Field(default_factory=Uncertainty)
     weather: EngineWeather = Field(default_factory=EngineWeather)
     power: DeclaredPower = Field(default_factory=DeclaredPower)

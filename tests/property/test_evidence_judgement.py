@@ -33,7 +33,14 @@ from airsense.evidence.next_measurement import (
     worth_of,
 )
 from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, Cause, PriorTable
-from airsense.evidence.verdict import ReadingCause, matters, reading_cause
+from airsense.evidence.verdict import (
+    NOTHING,
+    Claimed,
+    Evidence,
+    ReadingCause,
+    matters,
+    reading_cause,
+)
 from tests.evidence_inputs import ROUTES, budget_of, cells_of, forms_of, rest_of, shifted
 
 FloatArray = NDArray[np.float64]
@@ -226,3 +233,22 @@ def test_free_comes_before_cheap_before_dear_and_the_best_of_a_cost_first() -> N
     assert [m.key for m in got] == ["free1", "free0", "cheap1", "cheap0", "dear1", "dear0"]
     assert all(m.worth >= WORTH[m.cost] for m in got)
     assert propose([useless], x, WEIGHT) == ()
+
+
+def test_a_fault_of_a_route_is_tried_as_an_explanation_where_routes_can_contradict() -> None:
+    """Half of the routes say nothing happened: a claim needs that no fault explains the others."""
+    both, one = judged(0.03), judged(0.03, routes=ROUTES[:1])
+    row = over_cells(both.posterior, laden(both)).surplus[0]
+    assert both.faulty is not None and one.faulty is None
+    last = evidence_of(both, row).varied[-1]
+    assert last.most_nothing == 2.0 * NOTHING
+    stated = both.posterior.probability(Cause.FUEL_SCALE, Cause.MANIFOLD_PRESSURE_GAIN)
+    assert both.faulty.probability(Cause.FUEL_SCALE, Cause.MANIFOLD_PRESSURE_GAIN) > stated
+
+
+def test_a_claim_that_a_fault_may_explain_is_not_shown() -> None:
+    values = np.where(np.arange(1000) < 200, 0.0, 0.03)
+    stated = Claimed(values=np.full(1000, 0.03), weight=np.full(1000, 1e-3))
+    doubtful = Claimed(values=values, weight=np.full(1000, 1e-3), most_nothing=2.0 * NOTHING)
+    assert Evidence(stated=stated, varied=(stated,)).shown(0.01, 0.01) == 1
+    assert Evidence(stated=stated, varied=(doubtful,)).shown(0.01, 0.01) == 0

@@ -10,6 +10,7 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from airsense.errors import InputError
+from airsense.estimates.combustion import u_afr_unknown_blend
 from airsense.physics.constants import (
     AIR_PER_OXYGEN,
     M_CARBON,
@@ -246,6 +247,7 @@ def test_density_at_15_c(name, fluid):
 def test_every_fuel_of_the_trade_is_there_and_complete():
     wanted = {
         "diesel",
+        "petrol",
         "petrol_e0",
         "petrol_e5",
         "petrol_e10",
@@ -312,3 +314,25 @@ def test_what_does_not_burn_is_refused():
 
 def test_missing_ratio_stays_missing():
     assert np.isnan(stoichiometric_afr([1.8, np.nan], 0.0)).tolist() == [False, True]
+
+
+@pytest.mark.parametrize("name", ["petrol", "gasoline", "Gasoline"])
+def test_pump_petrol_is_the_middle_of_what_the_pump_may_hold(name):
+    """Rectangular between no ethanol and a tenth of it, JCGM 100:2008, 4.3.7."""
+    fuel = fuel_named(name)
+    ends = [fuel_named(f"petrol_e{share}").afr_stoich for share in (0, 10)]
+    assert ends[1] < fuel.afr_stoich < ends[0]
+    assert u_afr_unknown_blend(fuel) == pytest.approx(
+        (ends[0] - ends[1]) / math.sqrt(12.0) / fuel.afr_stoich
+    )
+    assert 0.008 < u_afr_unknown_blend(fuel) < 0.014
+    assert u_afr_unknown_blend(fuel_named("petrol_e10")) == 0.0
+
+
+def test_an_unknown_blend_widens_the_fuel_route_and_not_the_power_route():
+    """Heating value and stoichiometric ratio of a blend move together: per air they hardly do."""
+    ratio = [
+        fuel_named(f"petrol_e{share}").lhv_jpkg / fuel_named(f"petrol_e{share}").afr_stoich
+        for share in (0, 10)
+    ]
+    assert abs(ratio[1] / ratio[0] - 1.0) < 0.004
