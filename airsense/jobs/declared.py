@@ -21,7 +21,7 @@ from airsense.setup.measured import (
     Measured,
     Recirculation,
 )
-from airsense.setup.priors import DeclaredPrior, PriorCause
+from airsense.setup.priors import DeclaredPrior
 
 # Likelihoods where no data sheet is given: our choice.
 U_TIGHT_KGPS = 0.5e-3
@@ -34,14 +34,13 @@ FIRST_NUMBER = 1_000_000
 
 
 def prior_table(
-    declared: Mapping[PriorCause, DeclaredPrior], measured: Sequence[Measured]
+    declared: Mapping[Cause, DeclaredPrior], measured: Sequence[Measured]
 ) -> PriorTable:
     """Return the priors in force: the table with the user's own, and with what he ruled out."""
     table = PriorTable()
     changed = {}
     for cause, own in declared.items():
-        prior = table.of(Cause(cause.value))
-        changed[prior.cause] = _declared(prior, own)
+        changed[cause] = _declared(table.of(cause), own)
     table = table.changed(changed)
     if any(isinstance(m, Recirculation) for m in measured):
         table = table.without([Cause.RECIRCULATION])

@@ -7,10 +7,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field, InstanceOf, field_validator, model_validator
 
+from airsense.cause import Cause
 from airsense.setup.declared import Declared
 from airsense.setup.measured import Measured
 from airsense.setup.power import DeclaredPower
-from airsense.setup.priors import DeclaredPrior, PriorCause, check_sizes
+from airsense.setup.priors import DeclaredPrior, check_sizes
 from airsense.setup.ve_table import VeTable
 from airsense.setup.weather import EngineWeather
 
@@ -187,10 +188,10 @@ class EngineSetup(Declared):
     weather: EngineWeather = Field(default_factory=EngineWeather)
     power: DeclaredPower = Field(default_factory=DeclaredPower)
     measured: tuple[Measured, ...] = ()
-    priors: dict[PriorCause, DeclaredPrior] = Field(default_factory=dict)
+    priors: dict[Cause, DeclaredPrior] = Field(default_factory=dict)
 
     @field_validator("priors")
     @classmethod
-    def _sizes_fit(cls, priors: dict[PriorCause, DeclaredPrior]) -> dict[PriorCause, DeclaredPrior]:
+    def _sizes_fit(cls, priors: dict[Cause, DeclaredPrior]) -> dict[Cause, DeclaredPrior]:
         check_sizes(priors)
         return priors

@@ -3,30 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from enum import Enum
 from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from airsense.cause import Cause
 from airsense.setup.declared import Declared
-
-
-class PriorCause(Enum):
-    """The causes whose prior can be replaced."""
-
-    SENSOR_SCALE = "sensor_scale"
-    SENSOR_SHAPE = "sensor_shape"
-    PULSATION = "pulsation"
-    LEAK_AFTER_COMPRESSOR = "leak_after_compressor"
-    LEAK_BEFORE_COMPRESSOR = "leak_before_compressor"
-    MANIFOLD_PRESSURE_GAIN = "manifold_pressure_gain"
-    MANIFOLD_PRESSURE_OFFSET = "manifold_pressure_offset"
-    CHARGE_TEMPERATURE = "charge_temperature"
-    VOLUMETRIC_EFFICIENCY = "volumetric_efficiency"
-    RECIRCULATION = "recirculation"
-    FUEL_SCALE = "fuel_scale"
-    LAMBDA_SCALE = "lambda_scale"
-
 
 MAX_FRACTION = 1.0
 MAX_KELVIN = 100.0
@@ -48,15 +30,17 @@ class DeclaredPrior(Declared):
         return self
 
 
-def check_sizes(priors: Mapping[PriorCause, DeclaredPrior]) -> None:
-    """Refuse a fraction above one.
+def check_sizes(priors: Mapping[Cause, DeclaredPrior]) -> None:
+    """Refuse a fraction above one, and a prior of no cause.
 
     Raises
     ------
     ValueError
         For pydantic, with what is allowed.
     """
+    if Cause.NONE in priors:
+        raise ValueError("no prior of its own for none: it is what the causes leave")
     for cause, prior in priors.items():
-        kelvin = cause is PriorCause.CHARGE_TEMPERATURE
+        kelvin = cause is Cause.CHARGE_TEMPERATURE
         if not kelvin and prior.size is not None and prior.size > MAX_FRACTION:
             raise ValueError(f"size of {cause.value}: a fraction of the flow, above 0 and up to 1")

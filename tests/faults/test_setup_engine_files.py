@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from airsense.cause import Cause
 from airsense.errors import InputError
 from airsense.setup.engine import BoostControl, Ignition, Induction
 from airsense.setup.load import load_engine
 from airsense.setup.measured import ChargePipePressureTest
 from airsense.setup.power import DeclaredPower, PowerAt
-from airsense.setup.priors import PriorCause
 from airsense.setup.template import Template, template_text
 
 GOOD = """\
@@ -230,4 +230,4 @@ def test_every_commented_key_of_the_template_is_allowed(tmp_path: Path) -> None:
     assert setup.weather.relative_humidity == 0.45
     assert setup.power == DeclaredPower(at=PowerAt.WHEELS, corrected="no")
     assert setup.measured == (ChargePipePressureTest(configuration="after", result="tight"),)
-    assert setup.priors[PriorCause.LEAK_AFTER_COMPRESSOR].size == 0.03
+    assert setup.priors[Cause.LEAK_AFTER_COMPRESSOR].size == 0.03

@@ -6,13 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from airsense.cause import Cause
 from airsense.errors import InputError
-from airsense.evidence.priors import Cause
 from airsense.physics.boost_control import BoostLaw
 from airsense.setup.engine import BoostControl, EngineSetup
 from airsense.setup.load import load_engine
 from airsense.setup.measured import KINDS, ChargePipePressureTest, check_configurations, kind_of
-from airsense.setup.priors import PriorCause
 
 ENGINE = '[engine]\ndisplacement_l = 2.99\ncylinders = 6\nignition = "compression"\n'
 PRESSURE = '[[measured]]\nwhat = "charge_pipe_pressure_test"\nconfiguration = "after"\n'
@@ -132,11 +131,15 @@ def test_a_misspelt_key_tells_only_the_keys_of_its_own_kind(tmp_path: Path) -> N
 
 def test_priors_in_kelvin_may_be_large(tmp_path: Path) -> None:
     priors = load(tmp_path, "[priors.charge_temperature]\nsize = 8\nprobability = 0.1\n").priors
-    assert priors[PriorCause.CHARGE_TEMPERATURE].size == 8.0
+    assert priors[Cause.CHARGE_TEMPERATURE].size == 8.0
+
+
+def test_none_has_no_prior_of_its_own(tmp_path: Path) -> None:
+    error = refused(tmp_path, "[priors.none]\nprobability = 0.5\n")
+    assert "what the causes leave" in f"{error.what} {error.allowed} {error.got} {error.fix}"
 
 
 def test_the_names_are_those_of_the_judgement() -> None:
-    assert {c.value for c in PriorCause} == {c.value for c in Cause} - {Cause.NONE.value}
     assert {c.value for c in BoostControl} == {law.value for law in BoostLaw} | {"unknown"}
 
 
