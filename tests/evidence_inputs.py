@@ -8,13 +8,14 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from airsense.cause import Cause
 from airsense.estimates import brake_power, fuel_lambda, speed_density
 from airsense.estimates.run import Air, Run
 from airsense.estimates.segments import Kind
 from airsense.evidence.budget import Part, RouteBudget
 from airsense.evidence.cells import Cells
 from airsense.evidence.normal import U_STATE_CONFIGURATION, U_STATE_RUN
-from airsense.evidence.priors import Cause, PriorTable
+from airsense.evidence.priors import PriorTable
 from airsense.evidence.rest import Rest, RestKind
 from airsense.evidence.signatures import Effect, effects_of, observed
 from airsense.logs.log import Channel, Log

@@ -13,10 +13,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from airsense.cause import Cause
 from airsense.evidence.causes import CauseResult
 from airsense.evidence.curves import Curves, FlowCurve, FlowPoint, RepeatLevel, VePoint
 from airsense.evidence.next_measurement import NextMeasurement
-from airsense.evidence.priors import Cause
 from airsense.evidence.ranking import PricePerPower, RankRow
 from airsense.evidence.spool_up import (
     BuildUpRow,

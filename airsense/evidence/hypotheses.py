@@ -10,14 +10,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.evidence.arrays import FloatArray, IntArray
-from airsense.evidence.priors import (
-    PRESSURE_CAUSES,
-    SENSOR_CAUSES,
-    Cause,
-    Prior,
-    PriorTable,
-)
+from airsense.evidence.priors import PRESSURE_CAUSES, SENSOR_CAUSES, Prior, PriorTable
 from airsense.evidence.signatures import Effect, Observed, effects_of
 
 # Gain and offset of a pressure sensor that drift together, as a share of either alone.

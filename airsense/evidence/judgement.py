@@ -9,12 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import Cells
 from airsense.evidence.hypotheses import hypotheses
 from airsense.evidence.posterior import Posterior, infer, reduce_observations
-from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, Cause, PriorTable
+from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, PriorTable
 from airsense.evidence.rest import Rest
 from airsense.evidence.signatures import observed
 from airsense.evidence.verdict import LIVE, NOTHING, Claimed, Evidence, weighted_quantiles

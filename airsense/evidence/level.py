@@ -14,6 +14,7 @@ from enum import Enum
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.estimates import speed_density
 from airsense.estimates.defaults import DEFAULT_DOF
 from airsense.evidence.arrays import BoolArray, FloatArray
@@ -35,7 +36,6 @@ from airsense.evidence.priors import (
     LEAK_CAUSES,
     LEVEL_SIZE,
     OUR_CHOICE,
-    Cause,
     Prior,
     PriorTable,
 )

@@ -13,13 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtri
 
+from airsense.cause import Cause
 from airsense.estimates.segments import Kind
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.judgement import Judgement, evidence_of, judge, over_cells
 from airsense.evidence.matched import DECLARED_DOF, ENGINE_DOF, ENGINE_RUN, LnChange
 from airsense.evidence.planning_states import SEED, PlannedQuantity, Template, synthetic
 from airsense.evidence.posterior import Posterior, infer, reduce_observations
-from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, Cause, PriorTable
+from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, PriorTable
 from airsense.evidence.signatures import observed
 from airsense.evidence.verdict import (
     DEFAULT_MARGIN,

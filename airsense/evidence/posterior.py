@@ -19,12 +19,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
+from airsense.cause import Cause
 from airsense.evidence.arrays import BoolArray, FloatArray, IntArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.design import Group, Scale, nuisance, stack
 from airsense.evidence.hypotheses import Hypothesis, Library, hypotheses, library_of
 from airsense.evidence.normal import Normal, normal_equations
-from airsense.evidence.priors import NEW_LEAK_SHARE, Cause, PriorTable
+from airsense.evidence.priors import NEW_LEAK_SHARE, PriorTable
 from airsense.evidence.signatures import Observed
 
 # Degrees of freedom of the common factor on all declared sizes, and of that on run effects, which

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from airsense.cause import Cause as Cause  # here too, where its prior stands
+from airsense.cause import Cause
 
 SENSOR_CAUSES = (Cause.SENSOR_SCALE, Cause.SENSOR_SHAPE, Cause.PULSATION)
 LEAK_CAUSES = (Cause.LEAK_AFTER_COMPRESSOR, Cause.LEAK_BEFORE_COMPRESSOR)

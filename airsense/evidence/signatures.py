@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.estimates import (
     brake_power,
     compressor_map,
@@ -21,7 +22,7 @@ from airsense.estimates import (
 from airsense.estimates.segments import Kind
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.cells import Cells
-from airsense.evidence.priors import COMPANION_SIZE, FACTOR_BEND, Cause, Prior
+from airsense.evidence.priors import COMPANION_SIZE, FACTOR_BEND, Prior
 from airsense.evidence.rest import REFERENCE_PA, Rest, RestKind
 from airsense.evidence.splines import SplineBasis, basis_over, process_precision
 from airsense.physics.duct import orifice_flow_relative

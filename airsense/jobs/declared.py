@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.evidence.cells import Cells
-from airsense.evidence.priors import Cause, Prior, PriorTable
+from airsense.evidence.priors import Prior, PriorTable
 from airsense.evidence.rest import Rest, RestKind
 from airsense.physics.duct import orifice_flow_relative
 from airsense.setup.measured import (

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.posterior import Posterior
-from airsense.evidence.priors import Cause
 from airsense.evidence.signatures import curve_columns
 from airsense.results import Interval
 

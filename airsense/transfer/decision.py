@@ -7,9 +7,10 @@ from enum import Enum
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.posterior import Posterior
-from airsense.evidence.priors import LEAK_CAUSES, PRESSURE_CAUSES, Cause, PriorTable
+from airsense.evidence.priors import LEAK_CAUSES, PRESSURE_CAUSES, PriorTable
 from airsense.evidence.verdict import LIVE
 from airsense.transfer.correction import quantiles
 

@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from airsense.cause import Cause
 from airsense.errors import InputError
 from airsense.estimates.compressor_map import METHOD
-from airsense.evidence.priors import PRESSURE_CAUSES, Cause
+from airsense.evidence.priors import PRESSURE_CAUSES
 from airsense.evidence.verdict import Verdict
 from airsense.jobs.compare import compare_logs, run
 from airsense.jobs.comparison.result import EstimateRow, PairResult

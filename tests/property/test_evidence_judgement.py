@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from airsense.cause import Cause
 from airsense.estimates.segments import Kind
 from airsense.evidence.causes import rank_causes
 from airsense.evidence.judgement import (
@@ -32,7 +33,7 @@ from airsense.evidence.next_measurement import (
     propose,
     worth_of,
 )
-from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, Cause, PriorTable
+from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, PriorTable
 from airsense.evidence.verdict import (
     NOTHING,
     Claimed,

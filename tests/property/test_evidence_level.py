@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from airsense.cause import Cause
 from airsense.estimates.defaults import DEFAULT_DOF, defaults_for
 from airsense.estimates.estimate import Estimate, Influence
 from airsense.estimates.routes import Unused
@@ -24,7 +25,7 @@ from airsense.evidence.level import (
 )
 from airsense.evidence.level_routes import LevelInput, Recirculation
 from airsense.evidence.matched import LnChange
-from airsense.evidence.priors import LEVEL_SIZE, Cause, PriorTable
+from airsense.evidence.priors import LEVEL_SIZE, PriorTable
 from airsense.evidence.rest import Rest, RestKind
 from airsense.setup.engine import Uncertainty
 

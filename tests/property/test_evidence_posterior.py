@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp, ndtr
 from scipy.stats import multivariate_normal
 
+from airsense.cause import Cause
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import Cells
 from airsense.evidence.design import Scale, nuisance, stack
@@ -30,7 +31,6 @@ from airsense.evidence.priors import (
     NEW_LEAK_SHARE,
     PRESSURE_CAUSES,
     SENSOR_CAUSES,
-    Cause,
     PriorTable,
 )
 from airsense.evidence.rest import Rest

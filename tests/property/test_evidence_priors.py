@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from airsense.cause import Cause
 from airsense.evidence.hypotheses import Hypothesis, Library, hypotheses, library_of
 from airsense.evidence.priors import (
     FAULT_PRIORS,
@@ -16,7 +17,6 @@ from airsense.evidence.priors import (
     PRESSURE_CAUSES,
     SENSOR_CAUSES,
     SENSOR_PRIORS,
-    Cause,
     PriorTable,
 )
 from airsense.evidence.signatures import observed

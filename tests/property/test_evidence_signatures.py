@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from airsense.cause import Cause
 from airsense.estimates import brake_power, compressor_map, fuel_lambda, speed_density
 from airsense.estimates.segments import Kind
-from airsense.evidence.priors import Cause, PriorTable
+from airsense.evidence.priors import PriorTable
 from airsense.evidence.rest import Rest
 from airsense.evidence.signatures import (
     curve_columns,

@@ -137,7 +137,7 @@ def test_each_cause_of_a_reading_has_words(cause: ReadingCause) -> None:
 
 
 def test_each_cause_has_words() -> None:
-    from airsense.evidence.priors import Cause
+    from airsense.cause import Cause
 
     assert {c.value for c in Cause} == set(CAUSES)
 

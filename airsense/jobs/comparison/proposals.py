@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.estimates import fuel_lambda, speed_density
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.next_measurement import (
@@ -18,7 +19,7 @@ from airsense.evidence.next_measurement import (
     propose,
 )
 from airsense.evidence.posterior import Posterior
-from airsense.evidence.priors import LEAK_CAUSES, PRESSURE_CAUSES, SENSOR_CAUSES, Cause
+from airsense.evidence.priors import LEAK_CAUSES, PRESSURE_CAUSES, SENSOR_CAUSES
 from airsense.evidence.rest import RestKind
 
 WEATHER_SHARE = 0.5

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.evidence.causes import rank_causes
-from airsense.evidence.priors import Cause
 from airsense.evidence.verdict import ReadingCause
 from airsense.jobs.observe import Observations
 from airsense.jobs.rescaling.judged import Judged

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from airsense.cause import Cause
 from airsense.estimates.segments import Kind
 from airsense.evidence.arrays import BoolArray, IntArray
 from airsense.evidence.judgement import (
@@ -19,7 +20,7 @@ from airsense.evidence.judgement import (
 )
 from airsense.evidence.matched import Matched
 from airsense.evidence.next_measurement import NextMeasurement
-from airsense.evidence.priors import LEVEL_SIZE, Cause, PriorTable
+from airsense.evidence.priors import LEVEL_SIZE, PriorTable
 from airsense.evidence.verdict import DEFAULT_MARGIN, ReadingCause, matters, reading_cause
 from airsense.jobs.compare import declared_depression
 from airsense.jobs.comparison.given import PairInput
