@@ -11,9 +11,13 @@ import airsense
 from airsense.logs.canon import CANON
 from airsense.logs.log import Channel, Log
 from airsense.logs.read import read_log
+from airsense.logs.suggest import suggestions
+from airsense.logs.vocabulary import WORDINGS
 from airsense.results import Finding, Presented, Severity
 from airsense.setup.load import load_engine
 from airsense.units import from_si, signal_unit
+
+NAMES_SHOWN = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +43,15 @@ class ChannelRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class KnownRow:
+    """A channel that can be recognised: its canonical unit, and names that are understood."""
+
+    name: str
+    unit: str
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelsResult(Presented):
     """The answer of `airsense channels`."""
 
@@ -50,6 +63,7 @@ class ChannelsResult(Presented):
     channels: tuple[ChannelRow, ...]
     ignored: tuple[str, ...]
     findings: tuple[Finding, ...]
+    known: tuple[KnownRow, ...] = ()
     schema: str = "airsense.channels/1"
     version: str = airsense.__version__
 
@@ -73,7 +87,22 @@ def run(log_file: str | Path, engine_file: str | Path | None = None) -> Channels
         duration_s=end - start,
         channels=channel_rows(log),
         ignored=log.ignored,
-        findings=(*log.findings, *_missing_barometer(log)),
+        findings=(
+            *log.findings,
+            *suggestions(log_file, log, declared),
+            *_missing_barometer(log),
+        ),
+        known=_known(),
+    )
+
+
+def _known() -> tuple[KnownRow, ...]:
+    phrases: dict[str, list[str]] = {name: [] for name in CANON}
+    for wording in WORDINGS:
+        phrases[wording.name] += wording.phrases
+    return tuple(
+        KnownRow(name=name, unit=CANON[name].unit, names=tuple(found[:NAMES_SHOWN]))
+        for name, found in phrases.items()
     )
 
 

@@ -164,7 +164,8 @@ def no_route(runs: Sequence[Run], unused: Sequence[Unused]) -> InputError:
         where=", ".join(run.name for run in runs),
         got="; ".join(f"{u.method}: {u.reason}" for u in unused),
         allowed="manifold pressure (speed density), or fuel quantity with measured lambda",
-        fix="log manifold pressure and charge temperature, or fuel and a wide-band lambda",
+        fix="log manifold pressure and charge temperature, or fuel and a wide-band lambda; if they "
+        "are in the log under another name, airsense channels LOG suggests the line to paste",
     )
 
 

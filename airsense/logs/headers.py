@@ -91,6 +91,8 @@ def _trailing(text: str) -> Iterator[Reading]:
     """Yield "p / kPa", "speed, rpm", "MAP_kPa", "MAP kPa abs" split before the unit."""
     for match in re.finditer(r"\s*[/,:]\s*|[\s_.-]+", text):
         name, unit = text[: match.start()], text[match.end() :]
+        if "_" in unit and look_up(unit) is None:  # MASS_AIR_FLOW_KG_H
+            unit = unit.replace("_", "/")
         if not name or not unit or look_up(unit) is None:
             continue
         spaced_slash = "/" in match.group() and " " in match.group()

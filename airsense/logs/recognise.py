@@ -142,7 +142,7 @@ def _match(column: int, header: Header, where: str) -> tuple[Match | None, Findi
         if corrected in TORQUES:
             return None, _corrected_torque(header.text)
         hit = _Hit("power_corrected", TRADE) if corrected else _look_up(reading.name)
-        if hit is None or (hit.unit_tells and not _tells_fuel(reading.unit)):
+        if hit is None or (hit.unit_tells and not _unit_tells(hit.name, reading.unit)):
             continue
         fitting = _fitting(_at_wheels(hit.name, unit), unit)
         if fitting is not None:
@@ -171,6 +171,11 @@ def _corrected(name: str) -> str | None:
         if hit is not None and hit.name in (*POWERS, *TORQUES):
             return hit.name
     return None
+
+
+def _unit_tells(name: str, unit_text: str) -> bool:
+    """Whether a unit makes a bare word what it may be."""
+    return _tells_fuel(unit_text) if name.startswith("fuel") else bool(unit_text)
 
 
 def _tells_fuel(unit_text: str) -> bool:

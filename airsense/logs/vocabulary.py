@@ -141,6 +141,7 @@ WORDINGS = (
             "maf air flow rate", "maf flow", "maf air flow", "mass air flow maf", "intake air mass",
             "intake air mass flow", "air mass flow rate", "luftmasse", "luftmassenstrom",
             "luftmassendurchsatz", "luftdurchsatz", "luftmassenmesser", "luftmassenfluss",
+            "air flow meter",
             "air mass meter", "mass flow", "air mass rate", "air meter", "mass air",
             "intake air flow", "hot film air mass", "intake air flow rate", "maf mass flow",
         ),
@@ -230,6 +231,7 @@ WORDINGS = (
         (
             "exhaust oxygen", "exhaust o2", "o2 concentration", "oxygen concentration",
             "exhaust oxygen concentration", "exhaust o2 concentration", "o2 dry", "o2 content",
+            "exhaust o2 dry",
             "tailpipe o2", "sauerstoff im abgas", "sauerstoff abgas", "restsauerstoff",
         ),
     ),
@@ -238,7 +240,7 @@ WORDINGS = (
         TRADE,
         (
             "exhaust carbon dioxide", "exhaust co2", "co2", "co2 concentration", "co2 dry",
-            "exhaust co2 concentration", "tailpipe co2", "carbon dioxide",
+            "exhaust co2 concentration", "tailpipe co2", "carbon dioxide", "exhaust co2 dry",
         ),
     ),
     Wording(

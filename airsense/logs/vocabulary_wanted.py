@@ -112,4 +112,6 @@ WANTED_WORDINGS = (
         ("fuel", "kraftstoff", "diesel", "petrol", "fuel delivered", "fuel delivery"),
         unit_tells=True,
     ),
+    Wording("mass_air_flow", TRADE, ("air", "luft"), unit_tells=True),
+    Wording("engine_speed", TRADE, ("n",), unit_tells=True),
 )  # fmt: skip

@@ -13,7 +13,7 @@ class Wording:
     """Phrases for one canonical channel.
 
     With `unit_tells` the phrase alone is too little ("fuel" may be the tank's level): it counts
-    only beside a written unit of flow or of a mass or volume per stroke.
+    only beside a written unit, of fuel one of flow or of a mass or volume per stroke.
     """
 
     name: str

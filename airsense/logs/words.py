@@ -11,7 +11,7 @@ FILLERS = frozenset((
     "from", "in", "at", "by", "for", "sae", "obd", "obd2", "obdii", "ecu", "pcm", "ecm",
     "can", "bank", "b1", "b2", "s1", "s2", "b1s1", "b1s2", "b2s1", "b2s2", "a", "b", "c", "d",
     "e", "f", "reading", "filtered", "filt", "ch", "channel", "pid", "istwert",
-    "ist", "is",
+    "ist", "is", "gemessen",
 ))  # fmt: skip
 
 ABBREVIATIONS = {

@@ -68,7 +68,77 @@ SETS: dict[str, dict[str, str]] = {
         "boost_pressure", "boost_demand_kPa": "boost_demand", "maf_g/s": "mass_air_flow",
         "charge_temp_C": "charge_temperature", "wheel_power_kW": "wheel_power",
     },
+    "bench, commas before the unit": {
+        "Time, s": "time", "Engine speed, 1/min": "engine_speed",
+        "Air flow meter, kg/h": "mass_air_flow",
+        "Intake manifold pressure, kPa abs": "manifold_pressure",
+        "Charge air temperature, °C": "charge_temperature", "Fuel flow, kg/h": "fuel_mass_flow",
+        "Brake torque, Nm": "brake_torque",
+    },
+    "workshop, short words": {
+        "t [s]": "time", "n [rpm]": "engine_speed", "Air [g/s]": "mass_air_flow",
+        "Boost [kPa]": "boost_pressure", "Charge temp [degC]": "charge_temperature",
+        "Lambda [-]": "lambda", "Power wheels [kW]": "wheel_power",
+    },
+    "roller bench in German": {
+        "Zeit [s]": "time", "Motordrehzahl [U/min]": "engine_speed",
+        "Radleistung [kW]": "wheel_power", "Raddrehmoment [Nm]": "wheel_torque",
+        "Luftdruck [mbar]": "barometric_pressure",
+        "Ansauglufttemperatur [°C]": "intake_temperature",
+        "Luftfeuchtigkeit [%]": "relative_humidity",
+    },
+    "diesel, per stroke": {
+        "Time [s]": "time", "Engine speed [rpm]": "engine_speed",
+        "Air mass per stroke [mg]": "air_per_stroke",
+        "Injected quantity [mg/stroke]": "fuel_per_stroke",
+        "Desired boost pressure [mbar]": "boost_demand",
+        "Actual boost pressure [mbar]": "boost_pressure", "Air mass flow [kg/h]": "mass_air_flow",
+    },
+    "Diesel, je Hub": {
+        "Zeit [s]": "time", "Drehzahl [1/min]": "engine_speed",
+        "Luftmasse je Hub [mg/Hub]": "air_per_stroke",
+        "Einspritzmenge [mg/Hub]": "fuel_per_stroke", "Ladedruck Sollwert [hPa]": "boost_demand",
+        "Ladedruck Istwert [hPa]": "boost_pressure", "Luftmassenmesser [kg/h]": "mass_air_flow",
+        "Ladeluft Temperatur [°C]": "charge_temperature",
+    },
+    "US units, in words": {
+        "Time (sec)": "time", "Engine speed (RPM)": "engine_speed",
+        "Mass airflow (lb/min)": "mass_air_flow", "Boost pressure (psig)": "boost_pressure",
+        "Barometer (inHg)": "barometric_pressure",
+        "Charge temperature (°F)": "charge_temperature", "Wheel horsepower (hp)": "wheel_power",
+        "Air fuel ratio": "lambda",
+    },
+    "exhaust analysed": {
+        "Time [s]": "time", "Engine speed [rpm]": "engine_speed",
+        "Exhaust O2 dry [%]": "exhaust_oxygen", "Exhaust CO2 dry [%]": "exhaust_carbon_dioxide",
+        "Fuel mass flow [g/s]": "fuel_mass_flow", "Air mass flow [g/s]": "mass_air_flow",
+        "Ambient pressure [kPa]": "barometric_pressure",
+    },
+    "Abgas und Saugrohr": {
+        "Zeit [s]": "time", "Motordrehzahl [1/min]": "engine_speed",
+        "Saugrohrdruck [kPa]": "manifold_pressure",
+        "Saugrohrtemperatur [°C]": "charge_temperature",
+        "Kraftstoffverbrauch [kg/h]": "fuel_mass_flow", "Lambda gemessen": "lambda",
+        "Fahrpedal [%]": "pedal", "Kühlwassertemperatur [°C]": "coolant_temperature",
+    },
+    "underscores and capitals": {
+        "TIME_S": "time", "ENGINE_SPEED_RPM": "engine_speed",
+        "MASS_AIR_FLOW_KG_H": "mass_air_flow", "MANIFOLD_PRESSURE_KPA": "manifold_pressure",
+        "CHARGE_TEMPERATURE_C": "charge_temperature",
+        "BAROMETRIC_PRESSURE_KPA": "barometric_pressure",
+    },
+    "units in words": {
+        "Time (seconds)": "time", "Engine speed (rev/min)": "engine_speed",
+        "Mass air flow (grams per second)": "mass_air_flow",
+        "Manifold absolute pressure (kilopascal)": "manifold_pressure",
+        "Vehicle speed (km/h)": "vehicle_speed", "Throttle (percent)": "throttle",
+        "Intake air temperature (Celsius)": "intake_temperature",
+    },
 }  # fmt: skip
+
+
+def test_there_are_twenty() -> None:
+    assert len(SETS) >= 20
 
 
 @pytest.mark.parametrize("name", SETS)
@@ -82,7 +152,7 @@ def test_a_row_is_recognised_whole(name: str) -> None:
 @pytest.mark.parametrize(
     "header", ["Boost error (kPa)", "Boost demand limit (kPa)", "Fuel level (l)",
                "Fuel pressure (bar)", "Injector duty (%)", "Lambda target",
-               "Oil temperature (°C)", "Wheel slip (%)"],
+               "Oil temperature (°C)", "Wheel slip (%)", "Air", "n", "Air suspension (bar)"],
 )  # fmt: skip
 def test_what_is_something_else_is_left_alone(header: str) -> None:
     assert not recognise([Header(header)], None, where="log.csv").matches

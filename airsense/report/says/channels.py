@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from airsense.report.blocks import ONE_SCREEN, Block, Heading, Sentence, filled, table
+from airsense.report.blocks import FULL, ONE_SCREEN, Block, Heading, Sentence, filled, table
 from airsense.report.node import Node
 from airsense.report.says.shared import part
 from airsense.report.units_shown import Shown
@@ -28,6 +28,14 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     for f in result.findings:
         place = f" ({f.where})" if f.where else ""
         found.append(Sentence(lead=f"{f.severity}:", text=f"{f.message}{place}; {f.fix}"))
+    found.append(
+        table(
+            "What can be recognised",
+            ("channel", "unit", "names, among others"),
+            ((k.name, k.unit or "-", ", ".join(k.names)) for k in result.known or ()),
+            level=FULL,
+        )
+    )
     return filled(found)
 
 

@@ -1,0 +1,142 @@
+"""Columns that nobody recognised but that look like a useful channel, by unit and range."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from airsense.errors import InputError
+from airsense.logs.canon import CANON
+from airsense.logs.headers import Header, readings
+from airsense.logs.log import Log
+from airsense.logs.read import read_log
+from airsense.results import Finding, Severity
+from airsense.units import converts, parse_unit
+
+FloatArray = NDArray[np.float64]
+# A column is read once more for a look: not from a log of this size.
+MOST_BYTES = 100_000_000
+ENOUGH = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a channel looks like in SI: ends of its middle 90 %, and least share that it moves."""
+
+    low: float
+    high: float
+    moves: tuple[float, float] = (0.0, np.inf)
+
+    def fits(self, value: FloatArray) -> bool:
+        """Return whether the values of a column could be it."""
+        low, middle, high = np.percentile(value, (5.0, 50.0, 95.0))
+        moved = (high - low) / max(abs(middle), 1e-12)
+        return bool(
+            self.low <= low and high <= self.high and self.moves[0] <= moved <= self.moves[1]
+        )
+
+
+# Ranges of road engines that are driven for a test (common practice, no source). Where a column
+# could be two of them, nothing is suggested.
+LOOKS: Mapping[str, Look] = {
+    "engine_speed": Look(500.0, 9_000.0, (0.02, np.inf)),
+    "mass_air_flow": Look(1.5e-3, 1.5, (0.02, np.inf)),
+    "fuel_mass_flow": Look(5e-5, 0.03),
+    "manifold_pressure": Look(20e3, 500e3, (0.03, np.inf)),
+    "barometric_pressure": Look(75e3, 107e3, (0.0, 0.02)),
+    "charge_temperature": Look(275.0, 400.0, (0.03, np.inf)),
+    "intake_temperature": Look(245.0, 330.0, (0.0, 0.025)),
+    "fuel_per_stroke": Look(2e-6, 2e-4),
+    "brake_power": Look(-30e3, 1.5e6, (0.1, np.inf)),
+}
+# A flow above this is air, one that stays below it fuel. [kg/s]
+AIR_FROM = 0.03
+
+
+def suggestions(path: str | Path, log: Log, declared: Mapping[str, object] | None) -> list[Finding]:
+    """Return a finding for each ignored column that looks like a channel which the log lacks.
+
+    Parameters
+    ----------
+    path : str or Path
+        The log, read once more for the columns that have a fitting unit.
+    log : Log
+        As it was read.
+    declared : mapping, optional
+        [channels] that are in force already.
+    """
+    if Path(path).is_file() and Path(path).stat().st_size > MOST_BYTES:
+        return []
+    wanted = [name for name in LOOKS if name not in log and not _served(name, log)]
+    found: dict[str, list[tuple[str, FloatArray]]] = {}
+    for header in log.ignored:
+        fitting = [
+            (name, value)
+            for name in wanted
+            if _unit_fits(header, name)
+            for value in [_values(path, name, header, declared)]
+            if value is not None and LOOKS[name].fits(value)
+        ]
+        for name, value in _settled(fitting):
+            found.setdefault(name, []).append((header, value))
+    return [
+        _finding(name, columns[0][0], log.path)
+        for name, columns in found.items()
+        if len(columns) == 1
+    ]
+
+
+def _served(name: str, log: Log) -> bool:
+    """Return whether another channel tells the same."""
+    others: Mapping[str, Sequence[str]] = {
+        "mass_air_flow": ("air_per_stroke",),
+        "fuel_mass_flow": ("fuel_per_stroke", "fuel_volume_flow"),
+        "fuel_per_stroke": ("fuel_mass_flow", "fuel_volume_flow"),
+        "manifold_pressure": ("boost_pressure",),
+        "brake_power": ("wheel_power", "brake_torque", "power_corrected"),
+    }
+    return any(other in log for other in others.get(name, ()))
+
+
+def _unit_fits(header: str, name: str) -> bool:
+    for reading in readings(Header(header)):
+        unit = parse_unit(reading.unit) if reading.unit else None
+        if unit is not None and converts(unit, CANON[name].unit):
+            return True
+    return False
+
+
+def _values(
+    path: str | Path, name: str, header: str, declared: Mapping[str, object] | None
+) -> FloatArray | None:
+    chosen = {key: value for key, value in (declared or {}).items() if key != name}
+    try:
+        log = read_log(path, channels={**chosen, name: header})  # type: ignore[dict-item]
+    except InputError:
+        return None
+    if name not in log or log[name].value.size < ENOUGH:
+        return None
+    return log[name].value
+
+
+def _settled(fitting: Sequence[tuple[str, FloatArray]]) -> list[tuple[str, FloatArray]]:
+    """Return the one channel that a column can be; two flows are told by their size."""
+    names = {name for name, _ in fitting}
+    if names == {"mass_air_flow", "fuel_mass_flow"}:
+        air = float(np.percentile(fitting[0][1], 95.0)) > AIR_FROM
+        return [f for f in fitting if f[0] == ("mass_air_flow" if air else "fuel_mass_flow")]
+    return list(fitting) if len(fitting) == 1 else []
+
+
+def _finding(name: str, header: str, where: str) -> Finding:
+    return Finding(
+        code="looks_like",
+        severity=Severity.INFO,
+        message=f"{header!r} was not recognised, but by its unit and range it looks like {name}",
+        fix=f'if so, add to engine.toml: [channels] {name} = "{header}"',
+        where=where,
+    )
