@@ -101,7 +101,11 @@ def _known() -> tuple[KnownRow, ...]:
     for wording in WORDINGS:
         phrases[wording.name] += wording.phrases
     return tuple(
-        KnownRow(name=name, unit=CANON[name].unit, names=tuple(found[:NAMES_SHOWN]))
+        KnownRow(
+            name=name,
+            unit=CANON[name].unit,
+            names=tuple(" ".join(p.split()) for p in found[:NAMES_SHOWN]),
+        )
         for name, found in phrases.items()
     )
 

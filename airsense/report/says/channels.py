@@ -31,7 +31,7 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     found.append(
         table(
             "What can be recognised",
-            ("channel", "unit", "names, among others"),
+            ("channel", "unit", "for example"),
             ((k.name, k.unit or "-", ", ".join(k.names)) for k in result.known or ()),
             level=FULL,
         )
