@@ -13,6 +13,7 @@ from airsense.claims import priors as prior
 from airsense.claims.absolute import ln_ideal_flow, ln_implied_lambda
 from airsense.claims.draws import Source, change_interval
 from airsense.claims.findings import (
+    TAIL,
     AuditFinding,
     Check,
     Outcome,
@@ -27,6 +28,7 @@ from airsense.claims.units import Kind, possible_mix
 from airsense.results import Interval
 from airsense.setup.engine import Ignition
 
+BoolArray = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
 
 # Agreement is worth a word if the 95 % interval is no wider than this on either side.
@@ -138,6 +140,9 @@ def _finding(
 ) -> AuditFinding:
     difference = measured - expected
     outcome = judge_zero(difference, useful=useful)
+    of_the_day = check is Check.AIRFLOW_VS_PRESSURE and _may_be_the_day(difference, pair)
+    if outcome is Outcome.CONTRADICTED and of_the_day:
+        outcome = Outcome.UNDETERMINED
     hint = ""
     if outcome is Outcome.CONTRADICTED:
         gap = change_interval(difference)
@@ -155,6 +160,19 @@ def _finding(
         difference=change_interval(difference),
         budget=shares,
     )
+
+
+def _may_be_the_day(difference: FloatArray, pair: Pair) -> bool:
+    """Return whether charge of another day explains a gap, were such days as likely as may be."""
+    if pair.before.printed("charge_temperature"):
+        return False
+    other_days: BoolArray = pair.before.of_two_days
+    if not other_days.any() or other_days.all():
+        return False
+    against = np.sign(difference) != np.sign(np.median(difference))
+    share = prior.ACCUSED_OF_TWO_DAYS
+    tail = share * np.mean(against[other_days]) + (1.0 - share) * np.mean(against[~other_days])
+    return bool(tail >= TAIL)
 
 
 def _airflow_vs_pressure(pair: Pair) -> AuditFinding | None:

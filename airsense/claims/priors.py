@@ -100,6 +100,8 @@ SPEED_RPM = {
 }
 # Share of tables without weather whose rows were measured on different days (our choice).
 ROWS_OF_TWO_DAYS = 0.08
+# The same where an accusation would follow from it: nothing printed says that it was one day.
+ACCUSED_OF_TWO_DAYS = 0.3
 # How power and air of an engine follow pressure (dry, for power) and cold; our choice from the
 # exponents of correction texts: ISO 1585 and SAE J1349 have 1.2 and 0.6, 1.18 and 0.59.
 ENGINE_IN_WEATHER = "how this engine answers to weather"

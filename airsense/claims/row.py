@@ -20,6 +20,7 @@ from airsense.evidence.parts.priors import U_SESSION_K, U_SESSION_PA, U_WEATHER_
 from airsense.physics.atmosphere import standard_pressure_pa
 from airsense.setup.printed import Printed
 
+BoolArray = NDArray[np.bool_]
 FloatArray = NDArray[np.float64]
 
 ASK_WEATHER = "barometer, temperature and humidity at each test"
@@ -108,7 +109,7 @@ class Row:
         return figure is not None and self._said_once("ambient_temperature", figure)
 
     @property
-    def of_two_days(self) -> FloatArray:
+    def of_two_days(self) -> BoolArray:
         """Whether the rows of the table are of different days, where no weather says so."""
         drawn = self._spread("two days", Source("weather of the tests", ASK_WEATHER), 0.0, 1.0)
         return np.asarray(drawn < prior.ROWS_OF_TWO_DAYS)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import tomllib
+
 import pytest
 
 from airsense.claims.findings import Check, Outcome
 from airsense.claims.verdict import Verdict
 from airsense.jobs.audit import audit
 from airsense.setup.claims import Claims
+from tests.faults.audit_publications import honest
 
 NA = {
     "displacement_l": 2.0, "cylinders": 4, "ignition": "spark",
@@ -152,3 +155,12 @@ def test_every_assumed_range_is_listed():
     result = audit_of(power("120.0"), power("124.8"), "+4.8 kW")
     assumed = {a.quantity for a in result.assumptions}
     assert {"barometer", "ambient temperature"} <= assumed
+
+
+@pytest.mark.parametrize("seed", [59, 63, 127, 136])
+def test_two_days_that_are_not_printed_are_no_accusation(seed):
+    """Neither charge temperature nor weather is printed, and the days are some kelvin apart."""
+    made, _ = honest(seed, unsaid_days=True)
+    result = audit(Claims.model_validate(tomllib.loads(made.toml())), source="claims.toml")
+    assert not [f for f in result.findings if f.outcome is Outcome.CONTRADICTED]
+    assert verdict(result) is Verdict.UNDETERMINED
