@@ -163,4 +163,4 @@ def test_two_days_that_are_not_printed_are_no_accusation(seed):
     made, _ = honest(seed, unsaid_days=True)
     result = audit(Claims.model_validate(tomllib.loads(made.toml())), source="claims.toml")
     assert not [f for f in result.findings if f.outcome is Outcome.CONTRADICTED]
-    assert verdict(result) is Verdict.UNDETERMINED
+    assert verdict(result) is not Verdict.CONTRADICTED
