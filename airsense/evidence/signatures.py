@@ -50,6 +50,9 @@ MAP_SLOPE_DOUBT = 0.3
 # by this over the range of flow (k = 1, of its size). Our choice.
 LEAK_LEAN = 0.3
 MIN_BOOST_PA = 5.0e3
+# Below the barometer by more than this a throttle is at work, and the charge pipe ahead of it may
+# still be under pressure: what leaks there the manifold does not show. Our choice.
+THROTTLED_PA = 3.0e3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,14 +234,18 @@ def _leak_after(seen: Observed, prior: Prior) -> tuple[Effect, ...]:
     shapes = leak_shapes(seen.cells)
     tested = [seen.rest.of_kind(RestKind.PIPE_TEST)]
     lean = _tilt(seen.cells.ln_maf)
-    nothing = np.zeros(seen.rest.size)
+    throttled = (seen.cells.boost_pa <= 0.0) & (
+        seen.cells.p_manifold_pa < seen.cells.p_ambient_pa - THROTTLED_PA
+    )
+    beside = [np.where(throttled, 1.0, 0.0)] if throttled.any() else []
+    nothing = [np.zeros(seen.rest.size)] * (1 + len(beside))
     plain = [
         _effect(
             seen,
-            [shape, shape * lean],
-            [1.0, LEAK_LEAN],
+            [shape, shape * lean, *beside],
+            [1.0, LEAK_LEAN, *[1.0] * len(beside)],
             behind,
-            rest=[*tested, nothing],
+            rest=[*tested, *nothing],
             share=0.5 * share,
             one_sided=True,
         )

@@ -258,3 +258,15 @@ def test_a_level_is_judged_with_all_cells_in_one_configuration() -> None:
 
 def _fields(rest: Rest) -> dict[str, object]:
     return {name: getattr(rest, name) for name in rest.__dataclass_fields__}
+
+
+def test_behind_a_closed_throttle_the_manifold_does_not_show_a_leak_ahead_of_it() -> None:
+    """The charge pipe may be under pressure there, so that a leak is free at part load."""
+    p = np.where(np.arange(48) % 8 == 0, 6.0e4, cells_of().p_manifold_pa)
+    cells = cells_of(p_manifold_pa=p)
+    form = forms_of(Cause.LEAK_AFTER_COMPRESSOR, cells)[0]
+    throttled = cells.after & (p < AMBIENT_PA)
+    np.testing.assert_array_equal(form.cells[0][throttled][:, :2], 0.0)
+    np.testing.assert_array_equal(form.cells[0][throttled][:, 2], 1.0)
+    assert not np.any(form.cells[0][cells.after & ~throttled][:, 2])
+    assert forms_of(Cause.LEAK_AFTER_COMPRESSOR, cells_of())[0].cells.shape[-1] == 2

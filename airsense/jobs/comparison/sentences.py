@@ -13,7 +13,8 @@ LAG = 0.01
 
 def percent(value: float) -> str:
     """Return a fraction as a signed percentage with one decimal."""
-    return f"{100.0 * value:+.1f} %"
+    shown = round(100.0 * value, 1)
+    return f"{shown:+.1f} %" if shown else "0.0 %"  # nothing has no sign
 
 
 def range_text(interval: Interval) -> str:
