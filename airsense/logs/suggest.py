@@ -19,7 +19,7 @@ from airsense.units import converts, parse_unit
 
 FloatArray = NDArray[np.float64]
 # A column is read once more for a look: not from a log of this size.
-MOST_BYTES = 100_000_000
+MOST_BYTES = 20_000_000
 ENOUGH = 20
 
 
