@@ -143,9 +143,9 @@ def with_channels(
     channels = own | added
     planned = template_for(channels, setup)
     grown = pilot
-    if set(planned.cells.routes) != set(pilot.cells.routes):
+    if set(planned.cells.routes) - set(pilot.cells.routes):
         grown = _with_cells_of(pilot, planned) if pilot.cells.size else planned
-    elif added & frozenset(_TIGHTER):
+    elif added & frozenset(_TIGHTER) and planned.cells.routes == pilot.cells.routes:
         grown = replace(pilot, budget=planned.budget, sizes=planned.sizes)
     return replace(
         grown,

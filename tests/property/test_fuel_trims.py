@@ -84,3 +84,11 @@ def test_a_diesel_has_no_trims(tmp_path: Path) -> None:
     rng = np.random.default_rng(3)
     with pytest.raises(airsense.InputError, match="no route"):
         airsense.compare([cruise(rng, 0.0)], [cruise(rng, 0.06)], engine)
+
+
+def test_a_plan_from_logs_of_trims_alone(tmp_path: Path) -> None:
+    engine = tmp_path / "engine.toml"
+    engine.write_text(ENGINE)
+    rng = np.random.default_rng(3)
+    result = airsense.plan(engine, logs=[cruise(rng, 0.0), cruise(rng, 0.0)])
+    assert result.detectable_change is not None
