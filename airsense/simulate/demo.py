@@ -175,6 +175,9 @@ def claims_toml(campaign: SimulatedCampaign) -> str:
 displacement_l = {campaign.setup.engine.displacement_l}
 cylinders = {campaign.setup.engine.cylinders}
 ignition = "{campaign.setup.engine.ignition.value}"
+
+[publication]
+session = "one day"
 {results}
 [[claim]]
 quantity = "brake_power"
