@@ -5,3 +5,5 @@ from __future__ import annotations
 import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# A runner of tests may set it, and a pipe is as wide as it says.
+os.environ.pop("COLUMNS", None)

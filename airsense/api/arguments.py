@@ -81,7 +81,7 @@ def _is_frame(given: Any) -> bool:
 def _read(one: Any, place: str, setup: EngineSetup) -> list[Log]:
     from airsense.jobs.log_folder import log_files
     from airsense.logs.log import Log
-    from airsense.logs.read import read_log
+    from airsense.logs.suggest import read_logs
 
     if isinstance(one, Log):
         return [one]
@@ -90,7 +90,7 @@ def _read(one: Any, place: str, setup: EngineSetup) -> list[Log]:
     path = as_path(one, place, allowed="a path, a folder, a Log or a DataFrame")
     files = log_files([path], where=place)
     with blaming(place):
-        return [read_log(file, channels=setup.channels) for file in files]
+        return read_logs(files, setup.channels)
 
 
 def as_path(given: Any, name: str, *, allowed: str = "a path") -> Path:

@@ -19,6 +19,7 @@ from airsense.estimates.pressures import Pressures, find_pressures
 from airsense.estimates.run import Air, Run, grid_of, native_step_s, on_grid
 from airsense.estimates.temperature import Charge, find_charge_temperature
 from airsense.logs.log import Log
+from airsense.logs.suggest import or_suggested
 from airsense.physics.air import (
     condenses,
     gas_constant_moist_air_jpkgk,
@@ -152,7 +153,10 @@ def _no_grid(log: Log) -> InputError:
         where=log.path,
         got=", ".join(sorted(log.channels)) or "no recognised channel",
         allowed="engine speed and mass air flow with at least two samples in common",
-        fix="see `airsense channels LOG`; name the columns in [channels] of engine.toml",
+        fix=or_suggested(
+            log.findings,
+            "see `airsense channels LOG`; name the columns in [channels] of engine.toml",
+        ),
     )
 
 

@@ -49,7 +49,7 @@ from airsense.jobs.observe import input_file, make_runs, observe
 from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
-from airsense.logs.read import read_log
+from airsense.logs.suggest import read_logs
 from airsense.results import Assumption
 from airsense.setup.campaign import Campaign, load_campaign
 from airsense.setup.engine import EngineSetup
@@ -69,7 +69,7 @@ def run(
     campaign = load_campaign(campaign_file)
     folder = Path(campaign_file).parent
     setup = load_engine(folder / campaign.engine)
-    logs = [read_log(folder / r.log, channels=setup.channels) for r in campaign.run]
+    logs = read_logs((folder / r.log for r in campaign.run), setup.channels)
     result = compare_campaign(campaign, logs, setup, rpm=rpm, margin=margin)
     own = (
         file_input(campaign_file, "campaign"),

@@ -10,8 +10,7 @@ import numpy as np
 import airsense
 from airsense.logs.canon import CANON
 from airsense.logs.log import Channel, Log
-from airsense.logs.read import read_log
-from airsense.logs.suggest import suggestions
+from airsense.logs.suggest import read_logs
 from airsense.logs.vocabulary import WORDINGS
 from airsense.results import Finding, Presented, Severity
 from airsense.setup.load import load_engine
@@ -53,7 +52,7 @@ class KnownRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChannelsResult(Presented):
-    """The answer of `airsense channels`."""
+    """The answer of `airsense channels`; `log` is empty where only `known` was asked for."""
 
     log: str
     reader: str
@@ -77,7 +76,7 @@ def run(log_file: str | Path, engine_file: str | Path | None = None) -> Channels
         If the log or the setup cannot be used.
     """
     declared = load_engine(engine_file).channels if engine_file is not None else None
-    log = read_log(log_file, channels=declared)
+    (log,) = read_logs([log_file], declared)
     start, end = log.span_s
     return ChannelsResult(
         log=log.path,
@@ -89,9 +88,23 @@ def run(log_file: str | Path, engine_file: str | Path | None = None) -> Channels
         ignored=log.ignored,
         findings=(
             *log.findings,
-            *suggestions(log_file, log, declared),
             *_missing_barometer(log),
         ),
+        known=_known(),
+    )
+
+
+def run_without_log() -> ChannelsResult:
+    """Return what can be recognised, without a log."""
+    return ChannelsResult(
+        log="",
+        reader="",
+        sha256="",
+        started=None,
+        duration_s=0.0,
+        channels=(),
+        ignored=(),
+        findings=(),
         known=_known(),
     )
 
@@ -107,6 +120,7 @@ def _known() -> tuple[KnownRow, ...]:
             names=tuple(" ".join(p.split()) for p in found[:NAMES_SHOWN]),
         )
         for name, found in phrases.items()
+        if found
     )
 
 

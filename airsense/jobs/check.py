@@ -36,7 +36,7 @@ from airsense.jobs.observe import Observations, input_file, make_runs, observe
 from airsense.jobs.provenance import setup_inputs
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
-from airsense.logs.read import read_log
+from airsense.logs.suggest import read_logs
 from airsense.results import CAUTIONS, Assumption, Finding, InputFile, Interval, Presented
 from airsense.setup.engine import EngineSetup, Ignition
 from airsense.setup.load import load_engine
@@ -94,8 +94,7 @@ def run(
         If a file, a setup key or the logs' content cannot be used.
     """
     setup = load_engine(engine_file)
-    read = [read_log(path, channels=setup.channels) for path in logs]
-    result = check_logs(read, setup, rpm=rpm)
+    result = check_logs(read_logs(logs, setup.channels), setup, rpm=rpm)
     return replace(result, inputs=(*setup_inputs(engine_file, setup), *result.inputs))
 
 

@@ -27,7 +27,7 @@ from airsense.jobs.observe import Observations, input_file, make_runs, observe
 from airsense.jobs.provenance import setup_inputs
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
-from airsense.logs.read import read_log
+from airsense.logs.suggest import read_logs
 from airsense.results import Assumption, Finding
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
@@ -64,7 +64,7 @@ def run(
         If a file, a setup key or the logs' content cannot be used.
     """
     setup = load_engine(engine_file)
-    logs = [read_log(path, channels=setup.channels) for path in (*before, *after)]
+    logs = read_logs((*before, *after), setup.channels)
     result = compare_logs(
         logs[: len(before)], logs[len(before) :], setup, rpm=rpm, margin=margin, tunes=tunes
     )

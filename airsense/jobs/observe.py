@@ -34,6 +34,7 @@ from airsense.evidence.cells import Cells, cut
 from airsense.evidence.matched import Matched, Sweeps, match
 from airsense.evidence.rest import Rest, find_rest
 from airsense.logs.log import Log
+from airsense.logs.suggest import or_suggested
 from airsense.results import Assumption, Finding, InputFile, Severity
 from airsense.setup.engine import EngineSetup
 
@@ -164,8 +165,10 @@ def no_route(runs: Sequence[Run], unused: Sequence[Unused]) -> InputError:
         where=", ".join(run.name for run in runs),
         got="; ".join(f"{u.method}: {u.reason}" for u in unused),
         allowed="manifold pressure (speed density), or fuel quantity with measured lambda",
-        fix="log manifold pressure and charge temperature, or fuel and a wide-band lambda; if they "
-        "are in the log under another name, airsense channels LOG suggests the line to paste",
+        fix=or_suggested(
+            (f for run in runs for f in run.findings),
+            "log manifold pressure and charge temperature, or fuel and a wide-band lambda",
+        ),
     )
 
 
@@ -304,7 +307,9 @@ def _require_maf(run: Run) -> Run:
             where=run.name,
             got=", ".join(sorted(run.log.channels)),
             allowed="a log with the air-flow sensor's reading",
-            fix="log mass air flow, or name its column in [channels] of engine.toml",
+            fix=or_suggested(
+                run.findings, "log mass air flow, or name its column in [channels] of engine.toml"
+            ),
         )
     return run
 

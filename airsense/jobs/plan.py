@@ -36,7 +36,7 @@ from airsense.jobs.plan_result import PlannedMeasurement, PlanResult, QuantityRo
 from airsense.jobs.plan_words import assumptions, known, refuse_tiny, says_nothing, sentence
 from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.logs.log import Log
-from airsense.logs.read import read_log
+from airsense.logs.suggest import read_logs
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
@@ -85,7 +85,7 @@ def run(
     refuse_tiny(asked)
     setup = load_engine(engine_file)
     named = frozenset(known(name) for name in sensors)
-    read = [read_log(p, channels=setup.channels) for p in logs]
+    read = read_logs(logs, setup.channels)
     result = plan_logs(read, setup, named=named, still=still, quantity=quantity, wish=asked)
     pilots = tuple(file_input(path, PILOT_LOG) for path in logs)
     return replace(result, inputs=(*setup_inputs(engine_file, setup), *pilots))

@@ -24,7 +24,7 @@ from airsense.jobs.rescaling.judged import judge_logs, priors_of
 from airsense.jobs.rescaling.result import RescaleResult
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
-from airsense.logs.read import read_log
+from airsense.logs.suggest import read_logs
 from airsense.report.files import refuse_inputs, refuse_overwrite, write_bytes, write_text
 from airsense.report.table_note import note
 from airsense.results import Severity
@@ -79,8 +79,8 @@ def run(
     setup = load_engine(engine_file)
     table = read_table(table_file)
     old = None if baseline_table is None else read_table(baseline_table)
-    present = [read_log(path, channels=setup.channels) for path in logs]
-    trusted = [read_log(path, channels=setup.channels) for path in baseline]
+    present = read_logs(logs, setup.channels)
+    trusted = read_logs(baseline, setup.channels)
     result = rescale_logs(
         present,
         setup,

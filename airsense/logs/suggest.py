@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,7 @@ FloatArray = NDArray[np.float64]
 # A column is read once more for a look: not from a log of this size.
 MOST_BYTES = 20_000_000
 ENOUGH = 20
+CODE = "looks_like"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,22 +59,53 @@ LOOKS: Mapping[str, Look] = {
 AIR_FROM = 0.03
 
 
-def suggestions(path: str | Path, log: Log, declared: Mapping[str, object] | None) -> list[Finding]:
-    """Return a finding for each ignored column that looks like a channel which the log lacks.
+def read_logs(
+    paths: Iterable[str | Path], channels: Mapping[str, str | Sequence[str]] | None
+) -> list[Log]:
+    """Read logs as `read_log` does, and suggest what their ignored columns could be.
 
     Parameters
     ----------
-    path : str or Path
-        The log, read once more for the columns that have a fitting unit.
-    log : Log
-        As it was read.
-    declared : mapping, optional
-        [channels] that are in force already.
+    paths : iterable of str or Path
+    channels : mapping, optional
+        [channels] that are in force.
+
+    Returns
+    -------
+    list of Log
+        Logs with the same columns are looked at once: the first of them has the finding.
+
+    Raises
+    ------
+    InputError
+        As `read_log`.
     """
+    seen: set[tuple[str, ...]] = set()
+    logs = []
+    for path in paths:
+        log = read_log(path, channels=channels)
+        if log.ignored not in seen:
+            seen.add(log.ignored)
+            found = _suggested(path, log, channels)
+            told = (_finding(found, log.path, channels),) if found else ()
+            log = replace(log, findings=(*log.findings, *told))
+        logs.append(log)
+    return logs
+
+
+def or_suggested(findings: Iterable[Finding], fix: str) -> str:
+    """Return the lines to paste that findings suggest, else the remedy of a missing channel."""
+    return next((f.fix for f in findings if f.code == CODE), fix)
+
+
+def _suggested(
+    path: str | Path, log: Log, declared: Mapping[str, str | Sequence[str]] | None
+) -> dict[str, str]:
+    """Return channel -> header for each ignored column that looks like one the log lacks."""
     if Path(path).is_file() and Path(path).stat().st_size > MOST_BYTES:
-        return []
+        return {}
     wanted = [name for name in LOOKS if name not in log and not _served(name, log)]
-    found: dict[str, list[tuple[str, FloatArray]]] = {}
+    found: dict[str, list[str]] = {}
     for header in log.ignored:
         fitting = [
             (name, value)
@@ -81,13 +114,9 @@ def suggestions(path: str | Path, log: Log, declared: Mapping[str, object] | Non
             for value in [_values(path, name, header, declared)]
             if value is not None and LOOKS[name].fits(value)
         ]
-        for name, value in _settled(fitting):
-            found.setdefault(name, []).append((header, value))
-    return [
-        _finding(name, columns[0][0], log.path)
-        for name, columns in found.items()
-        if len(columns) == 1
-    ]
+        for name, _ in _settled(fitting):
+            found.setdefault(name, []).append(header)
+    return {name: headers[0] for name, headers in found.items() if len(headers) == 1}
 
 
 def _served(name: str, log: Log) -> bool:
@@ -111,11 +140,14 @@ def _unit_fits(header: str, name: str) -> bool:
 
 
 def _values(
-    path: str | Path, name: str, header: str, declared: Mapping[str, object] | None
+    path: str | Path,
+    name: str,
+    header: str,
+    declared: Mapping[str, str | Sequence[str]] | None,
 ) -> FloatArray | None:
     chosen = {key: value for key, value in (declared or {}).items() if key != name}
     try:
-        log = read_log(path, channels={**chosen, name: header})  # type: ignore[dict-item]
+        log = read_log(path, channels={**chosen, name: header})
     except InputError:
         return None
     if name not in log or log[name].value.size < ENOUGH:
@@ -132,11 +164,19 @@ def _settled(fitting: Sequence[tuple[str, FloatArray]]) -> list[tuple[str, Float
     return list(fitting) if len(fitting) == 1 else []
 
 
-def _finding(name: str, header: str, where: str) -> Finding:
+def _finding(
+    found: Mapping[str, str], where: str, declared: Mapping[str, object] | None
+) -> Finding:
+    looks = ", ".join(f"{header!r} like {name}" for name, header in found.items())
+    place = "below [channels] in engine.toml:" if declared else "to engine.toml:\n[channels]"
+    # A string of JSON is one of TOML.
+    lines = "\n".join(
+        f"{name} = {json.dumps(header, ensure_ascii=False)}" for name, header in found.items()
+    )
     return Finding(
-        code="looks_like",
+        code=CODE,
         severity=Severity.INFO,
-        message=f"{header!r} was not recognised, but by its unit and range it looks like {name}",
-        fix=f'if so, add to engine.toml: [channels] {name} = "{header}"',
+        message=f"not recognised, but by unit and range of use: {looks}",
+        fix=f"where columns are what they look like by unit and range, add {place}\n{lines}",
         where=where,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 from rich.console import Console
@@ -16,7 +17,9 @@ class _Console(Console):
 
 
 def make_console() -> Console:
-    """Return a console on standard output; a pipe gets a fixed width and no styling."""
+    """Return a console on standard output; a pipe is not styled, and is as wide as COLUMNS says."""
     if sys.stdout.isatty():
         return _Console(highlight=False)
-    return _Console(highlight=False, width=PLAIN_WIDTH, color_system=None, force_terminal=False)
+    asked = os.environ.get("COLUMNS", "")
+    width = int(asked) if asked.isdecimal() and int(asked) > 0 else PLAIN_WIDTH
+    return _Console(highlight=False, width=width, color_system=None, force_terminal=False)

@@ -60,8 +60,8 @@ def _logs_table(rows: list[Node]) -> Table:
                 percent(r.sensor_error.value),
                 percent_range(r.sensor_error),
                 number(r.suspicion, 2),
-                probability(r.cause_probability),
-                cause(r.leading_cause) if r.leading_cause else NOTHING,
+                probability(r.cause_probability) if _blamed(r) else NOTHING,
+                cause(r.leading_cause) if _blamed(r) else NOTHING,
                 r.started or "",
             )
             for r in rows[:MOST_ROWS]
@@ -70,6 +70,10 @@ def _logs_table(rows: list[Node]) -> Table:
         note="Suspicion: how far zero lies outside of the interval; above 1 the 95 % interval "
         "excludes zero." + more,
     )
+
+
+def _blamed(row: Node) -> bool:
+    return row.leading_cause not in (None, "none")
 
 
 def _vehicles_table(rows: Iterable[Node]) -> Table:

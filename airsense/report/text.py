@@ -128,7 +128,7 @@ def _table(given: Table, console: Console) -> list[RenderableType]:
     if _narrowest(given) <= console.width and not stacked:
         out.append(drawn)
     else:
-        out += [_stacked(given.columns, row) for row in given.rows]
+        out += [_stacked(given, row) for row in given.rows]
     if given.note:
         out.append(Padding(Text(given.note, "dim"), (0, 0, 0, 2), expand=False))
     return out
@@ -147,11 +147,14 @@ def _narrowest(given: Table) -> int:
     return width
 
 
-def _stacked(columns: Sequence[str], row: Sequence[str]) -> RenderableType:
+def _stacked(given: Table, row: Sequence[str]) -> RenderableType:
+    first, *titles = given.columns
     cells = [
-        f"{title} {cell}" if len(columns) > MOST_OBVIOUS else cell
-        for title, cell in zip(columns[1:], row[1:], strict=True)
+        f"{title} {cell}" if len(titles) >= MOST_OBVIOUS else cell
+        for title, cell in zip(titles, row[1:], strict=True)
         if cell not in ("", NOTHING)
     ]
-    line = Text.assemble((row[0], "bold"), ": ", "; ".join(cells))
+    # A number alone would not say what it is of.
+    head = f"{first} {row[0]}" if first in given.numbers else row[0]
+    line = Text.assemble((head, "bold"), ": ", "; ".join(cells))
     return Padding(line, (0, 0, 0, 2), expand=False)

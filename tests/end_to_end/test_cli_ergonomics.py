@@ -179,6 +179,53 @@ def test_a_folder_without_logs_says_so(inside: tuple[str, ...], got: str, tmp_pa
         assert error.fix
 
 
+# --- one screen -----------------------------------------------------------------------------
+
+PULLS = ["--before", *logs("before"), "--after", *logs("after"), *ENGINE]
+COMMANDS = {
+    "compare": ["compare", *PULLS],
+    "one pull a side": [
+        "compare", "--before", logs("before")[0], "--after", logs("after")[0], *ENGINE,
+    ],
+    "two tunes": ["compare", *PULLS, "--tune-before", "mild", "--tune-after", "keen"],
+    "campaign": ["compare", str(BOXES.parent / "campaign_two_boxes.toml")],
+    "check": ["check", *logs("before"), *ENGINE],
+    "rescale": ["rescale", *logs("after"), *ENGINE, *TABLE, "--baseline", *logs("before")],
+    "audit": ["audit", str(BOXES / "claims.toml")],
+    "audit of a hill climb": ["audit", str(BOXES.parent / "claims_hill_climb.toml")],
+    "audit of a wide mouth": ["audit", str(BOXES.parent / "claims_wide_mouth.toml")],
+    "channels": ["channels", logs("before")[0]],
+    "plan": ["plan", *ENGINE],
+    "plan after a pilot": ["plan", *ENGINE, "--log", *logs("before")[:2]],
+    "screen": ["screen", str(BOXES), *ENGINE, "--workers", "1"],
+    "tube": ["tube", "--bore-before", "80", "--bore-after", "78.1"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("columns", [60, 100])
+@pytest.mark.parametrize("args", COMMANDS.values(), ids=COMMANDS)
+def test_the_answer_is_one_screen_without_a_line_twice(args: list[str], columns: int) -> None:
+    done = CliRunner().invoke(cli, args, env={"COLUMNS": str(columns), "NO_COLOR": "1"})
+    assert done.exit_code == 0, done.output
+    lines = [line.rstrip() for line in done.stdout.splitlines()]
+    assert len(lines) <= 40
+    assert max(map(len, lines)) <= columns
+    said = [line for line in lines if line]
+    assert len(said) > 5
+    assert {line for line in said if said.count(line) > 1} == set()
+    assert "\x1b" not in done.stdout
+
+
+def test_what_can_be_recognised_is_listed_without_a_log() -> None:
+    listed = run("channels", "--all")
+    assert listed.exit_code == 0
+    for name in ("boost_demand", "wheel_power", "injector_time", "relative_humidity"):
+        assert f"{name}: unit" in listed.output
+    alone = run("channels")
+    assert alone.exit_code == 2
+    assert "--all" in alone.output
+
+
 # --- tunes -----------------------------------------------------------------------------------
 
 

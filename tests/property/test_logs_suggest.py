@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from airsense.errors import InputError
 from airsense.jobs.channels import run
 from airsense.jobs.check import run as check
 from airsense.logs.headers import Header
@@ -43,8 +44,11 @@ def odd_log(folder: Path, log: str, spared: frozenset[str]) -> tuple[Path, dict[
 )
 def test_every_suggested_line_is_right(tmp_path: Path, log: str, spared: frozenset[str]) -> None:
     path, truth = odd_log(tmp_path, log, spared)
-    told = [f for f in run(path).findings if f.code == "looks_like"]
-    lines = dict(f.fix.split("[channels] ")[1].split(" = ") for f in told)
+    with pytest.raises(InputError) as refused:
+        check([path], BOXES / "engine.toml")
+    (told,) = [f for f in run(path).findings if f.code == "looks_like"]
+    assert refused.value.fix == told.fix, "nobody has to look elsewhere"
+    lines = dict(line.split(" = ") for line in told.fix.split("[channels]\n")[1].splitlines())
     suggested = {header.strip('"'): name for name, header in lines.items()}
     assert suggested == {h: truth[h] for h in suggested}
     needed = {"mass_air_flow", "manifold_pressure", "charge_temperature", "fuel_per_stroke"}

@@ -85,7 +85,7 @@ UNSHOWN = {
     "EstimateRow": set(),
     "SpoolUp": {"verdict", "step", "engine_speed_before_rpm", "engine_speed_after_rpm"},
     "NextMeasurement": {"worth"},
-    "Finding": {"code"},
+    "Finding": set(),
 }
 
 

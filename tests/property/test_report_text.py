@@ -35,6 +35,11 @@ def test_a_narrow_window_loses_nothing(kind: str) -> None:
     assert "…" not in narrow
 
 
+def test_a_number_that_leads_a_row_keeps_its_unit() -> None:
+    said = text_of(result_of("tube"), NARROW, everything=True)
+    assert re.search(r"flow, g/s \d", said)
+
+
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("width", [NARROW, 80])
 def test_one_screen_is_enough(kind: str, width: int) -> None:

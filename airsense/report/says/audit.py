@@ -51,16 +51,19 @@ def _verdicts(result: Node) -> Iterable[Block]:
     yield part(f"{say(word).capitalize()}: {subject}", "answer", level=ONE_SCREEN)
     yield Heading(text=subject, badge=say(word), tone=tone(word), level=FULL)
     yield Sentence(text=why)
+    told = {why}
     for verdict in verdicts[1:MOST_CLAIMS]:
+        reason = "For a reason given above." if verdict.sentence in told else verdict.sentence
+        told.add(verdict.sentence)
         yield Sentence(
-            lead=f"{say(verdict.verdict).capitalize()}:",
-            text=f"{claim_of(verdict)}. {verdict.sentence}",
+            lead=f"{say(verdict.verdict).capitalize()}:", text=f"{claim_of(verdict)}. {reason}"
         )
     if len(verdicts) > MOST_CLAIMS:
         yield Sentence(text=f"{len(verdicts) - MOST_CLAIMS} more claims with --all.")
-    told = {v.sentence for v in verdicts}
-    others = [f for f in against if f.sentence not in told]
-    for finding in others[: MOST_FINDINGS - 1]:
+    # What the same check finds at another point is the same argument.
+    told_by = {f.check for f in against if f.sentence in told}
+    others = {f.check: f for f in reversed(against) if f.check not in told_by}
+    for finding in [*others.values()][::-1][: MOST_FINDINGS - 1]:
         yield Sentence(lead="Against it:", text=f"{finding.subject}: {finding.sentence}")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from airsense.report.blocks import FULL, ONE_SCREEN, Block, Heading, Sentence, filled, table
+from airsense.report.blocks import ONE_SCREEN, Block, Heading, Sentence, Table, filled, table
 from airsense.report.node import Node
 from airsense.report.says.shared import part
 from airsense.report.units_shown import Shown
@@ -10,7 +10,9 @@ from airsense.report.words import number
 
 
 def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
-    """Return the channels, then what is ignored, then the findings with their remedies."""
+    """Return the channels, what is ignored, findings with remedies; without a log what is known."""
+    if not result.log:
+        return filled([_known(result)])
     started = f", started {result.started}" if result.started else ""
     read = f"Read as {result.reader}, {number(result.duration_s, 4)} s{started}."
     found: list[Block] = [
@@ -19,8 +21,9 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
         Sentence(text=read if result.channels else f"{read} No channel was recognised."),
         table(
             "Channels recognised",
-            ("header", "channel", "rate", "range", "step", "recognised by"),
+            ("header", "channel", "rate", "range"),
             (_cells(row) for row in result.channels),
+            numbers=("rate", "range"),
             level=ONE_SCREEN,
         ),
         Sentence(lead="ignored:", text=", ".join(result.ignored)),
@@ -28,15 +31,27 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     for f in result.findings:
         place = f" ({f.where})" if f.where else ""
         found.append(Sentence(lead=f"{f.severity}:", text=f"{f.message}{place}; {f.fix}"))
-    found.append(
+    found += (
         table(
-            "What can be recognised",
-            ("channel", "unit", "for example"),
-            ((k.name, k.unit or "-", ", ".join(k.names)) for k in result.known or ()),
-            level=FULL,
-        )
+            "What told a channel, and its smallest step",
+            ("header", "recognised by", "step"),
+            (
+                (row.header, row.recognised_by, number(row.resolution_read, 2))
+                for row in result.channels
+            ),
+            numbers=("step",),
+        ),
+        _known(result),
     )
     return filled(found)
+
+
+def _known(result: Node) -> Table:
+    return table(
+        "What can be recognised",
+        ("channel", "unit", "for example"),
+        ((k.name, k.unit or "-", ", ".join(k.names)) for k in result.known or ()),
+    )
 
 
 def _cells(row: Node) -> tuple[str, ...]:
@@ -45,6 +60,4 @@ def _cells(row: Node) -> tuple[str, ...]:
         row.name,
         f"{number(row.rate_hz)} Hz" if row.samples > 1 else "one sample",
         f"{number(row.low_read, 4)} to {number(row.high_read, 4)} {row.unit_read}",
-        number(row.resolution_read, 2),
-        row.recognised_by,
     )

@@ -17,6 +17,7 @@ from airsense.report.says.shared import (
     method,
     next_measurement,
     part,
+    unrecognised,
     worst_finding,
 )
 from airsense.report.units_shown import Shown
@@ -72,5 +73,6 @@ def _first_screen(result: Node) -> Iterable[Block]:
             level=0,
         )
     yield from logs_used(result.logs or ())
+    yield from unrecognised(result.findings)
     yield from next_measurement([result.next_measurement])
     yield worst_finding(result.findings)

@@ -24,6 +24,7 @@ from airsense.report.says.shared import (
     method,
     next_measurement,
     part,
+    unrecognised,
     worst_finding,
 )
 from airsense.report.units_shown import Shown
@@ -78,6 +79,7 @@ def first_screen(result: Node) -> Iterable[Block]:
     for pair in result.pairs:
         yield from answer(pair, level=FULL if many else 0)
     yield from logs_used(result.logs)
+    yield from unrecognised(result.findings)
     steps = {pair.next_measurement.key: pair.next_measurement for pair in result.pairs}
     yield from next_measurement(sorted(steps.values(), key=lambda s: _COSTS.index(s.cost)))
     yield worst_finding(result.findings)

@@ -18,6 +18,7 @@ from airsense.report.says.shared import (
     method,
     next_measurement,
     part,
+    unrecognised,
 )
 from airsense.report.units_shown import Shown
 from airsense.report.words import number, percent, percent_range, say, tone
@@ -35,6 +36,7 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     found += cautions(result)
     found.append(part("Evidence", "evidence"))
     found += figures_rescale.pictures(result, shown)
+    found.append(_whole(result, shown))
     found.append(_residuals(result))
     if result.equivalent_bore_m is not None:
         found.append(_bores(result, shown))
@@ -61,49 +63,55 @@ def _first_screen(result: Node, shown: Shown) -> Iterable[Block]:
             lead=f"{as_sentence(say(finding.severity))[:-1]}:",
             text=f"{as_sentence(finding.message)} To do: {finding.fix}.",
         )
-    yield _cells(result, shown)
-    measured = sum(c.support == "measured" for c in result.cells)
+    measured = [c for c in result.cells if c.support == "measured"]
+    yield _cells("Breakpoints that were measured", measured, result.signal_unit, shown)
     yield Sentence(
         lead="Runs:",
         text=f"{result.runs} with the present tube, {result.baseline_runs} of the baseline; "
-        f"{measured} of {len(result.cells)} breakpoints measured.",
+        f"{len(measured)} of {len(result.cells)} breakpoints measured.",
     )
     yield from logs_used(result.logs)
+    yield from unrecognised(result.findings)
     if result.next_measurement is not None and result.decision != "change":
         yield from next_measurement([result.next_measurement])
 
 
-def _cells(result: Node, shown: Shown) -> Table:
-    unit = shown.unit("kg/s")
-    numbers = (
-        f"signal, {result.signal_unit}",
-        f"old, {unit}",
-        f"new, {unit}",
-        "correction",
-        "95 % interval",
-        "samples",
-        "runs",
-    )
+def _cells(title: str, cells: list[Node], signal_unit: str, shown: Shown) -> Table:
+    """Return what becomes of breakpoints, for one screen."""
+    columns = _columns(signal_unit, shown)
     return table(
-        "The table",
-        (*numbers, "support"),
-        (
-            (
-                number(c.signal, 5),
-                number(shown.number(c.flow_old, "kg/s"), 4),
-                number(shown.number(c.flow_new, "kg/s"), 4),
-                percent(c.correction - 1.0),
-                ""
-                if c.low is None
-                else percent_range(less_one(Interval(c.correction, c.low, c.high))),
-                str(c.samples),
-                str(c.runs),
-                c.support,
-            )
-            for c in result.cells
-        ),
-        numbers=numbers,
+        title,
+        columns,
+        (_cell(c, shown) for c in cells),
+        numbers=columns,
         level=ONE_SCREEN,
+    )
+
+
+def _whole(result: Node, shown: Shown) -> Table:
+    """Return every breakpoint, with what its correction rests on."""
+    numbers = (*_columns(result.signal_unit, shown), "samples", "runs")
+    return table(
+        "The whole table",
+        (*numbers, "support"),
+        ((*_cell(c, shown), str(c.samples), str(c.runs), c.support) for c in result.cells),
+        numbers=numbers,
+    )
+
+
+def _columns(signal_unit: str, shown: Shown) -> tuple[str, ...]:
+    unit = shown.unit("kg/s")
+    return (f"signal, {signal_unit}", f"old, {unit}", f"new, {unit}", "correction", "95 % range")
+
+
+def _cell(c: Node, shown: Shown) -> tuple[str, ...]:
+    known = c.low is not None
+    return (
+        number(c.signal, 5),
+        number(shown.number(c.flow_old, "kg/s"), 4),
+        number(shown.number(c.flow_new, "kg/s"), 4),
+        percent(c.correction - 1.0),
+        percent_range(less_one(Interval(c.correction, c.low, c.high))) if known else "",
     )
 
 

@@ -71,6 +71,13 @@ def logs_used(logs: tuple[Node, ...]) -> Iterable[Block]:
     yield Sentence(lead="Logs:", text=text)
 
 
+def unrecognised(findings: Iterable[Node]) -> Iterable[Block]:
+    """Yield the columns that look useful, with the lines to paste."""
+    for fix in dict.fromkeys(f.fix for f in findings if f.code == "looks_like"):
+        told, _, lines = fix.partition("\n")
+        yield Sentence(lead=f"Columns: some were not recognised; {told}", text=lines, literal=True)
+
+
 def short(path: str) -> str:
     """Return the name of a file without its folders."""
     return PurePath(re.sub(r"\\", "/", path)).name or path
