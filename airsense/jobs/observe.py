@@ -326,10 +326,10 @@ def _with_copies_marked(runs: Sequence[Run]) -> list[Run]:
         copy = Finding(
             code="same_content",
             severity=Severity.WARNING,
-            message=f"{run.name} holds the same bytes as {original.name}: a copy is no repeat, and "
-            "the intervals are too narrow",
+            message="this log holds the same bytes as another: a copy is no repeat, and the "
+            "intervals are too narrow",
             fix="give each log once",
-            where=run.name,
+            where=f"{run.name}, as {original.name}",
         )
         out.append(replace(run, findings=(*run.findings, copy)))
     return out

@@ -232,6 +232,8 @@ def _allowed(detail: ErrorDetails, model: type[BaseModel]) -> str:
     kind = detail["type"]
     if kind == "extra_forbidden":
         return ", ".join(_keys_at(model, detail["loc"])) or "no keys here"
+    if kind == "missing":
+        return ", ".join(_keys_at(model, detail["loc"]))
     if kind == "union_tag_not_found":
         return ", ".join(kind_of(m) for m in KINDS)
     if kind in ("enum", "literal_error"):
@@ -255,7 +257,9 @@ def _fix(detail: ErrorDetails, model: type[BaseModel], names: Sequence[str]) -> 
     if choice:
         return f'write {key} = "{choice}"'
     if detail["type"] in ("missing", "union_tag_not_found"):
-        return f"add {key} to {_dotted(names[:-1]) or 'the top of the file'}"
+        section = len(names) == 1 and bool(_models_in(model.model_fields[key].annotation))
+        added = f"the section [{key}]; `airsense new` writes a template" if section else ""
+        return f"add {added or f'{key} to ' + (_dotted(names[:-1]) or 'the top of the file')}"
     return _FIX_BY_KEY.get(key, f"change {key} to an allowed value")
 
 

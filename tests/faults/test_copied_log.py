@@ -12,7 +12,7 @@ EXAMPLE = Path(__file__).parents[2] / "examples" / "two_boxes"
 
 def _copies(before: tuple[Path, ...], after: tuple[Path, ...]) -> list[str]:
     result = compare.run(EXAMPLE / "engine.toml", before, after)
-    return [f.message for f in result.findings if f.code == "same_content"]
+    return [f.where for f in result.findings if f.code == "same_content"]
 
 
 def test_a_log_given_twice_is_named(tmp_path: Path) -> None:

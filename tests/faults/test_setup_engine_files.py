@@ -23,7 +23,7 @@ ignition = "compression"
 
 # name, text, what must be named in `where`, in `got` and in `fix`.
 BAD = [
-    ("empty", "", "engine", "nothing", "add engine"),
+    ("empty", "", "engine", "nothing", "add the section [engine]"),
     ("no displacement", '[engine]\ncylinders = 6\nignition = "spark"\n', "displacement_l",
      "nothing", "add displacement_l to engine"),
     ("cubic centimetres", GOOD.replace("2.99", "1998"), "line 2, [engine] displacement_l", "1998",

@@ -8,7 +8,7 @@ from airsense.report import figures_rescale
 from airsense.report.blocks import ONE_SCREEN, Block, Heading, Sentence, Table, filled, table
 from airsense.report.figures_rescale import less_one
 from airsense.report.node import Node
-from airsense.report.page_parts import causes_table, interval_text, quantity
+from airsense.report.page_parts import causes_table, findings_table, interval_text, quantity
 from airsense.report.says.shared import (
     about_logs,
     as_sentence,
@@ -57,11 +57,11 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
 def _first_screen(result: Node, shown: Shown) -> Iterable[Block]:
     yield Heading(text=result.engine, badge=say(result.decision), tone=tone(result.decision))
     yield Sentence(text=result.sentence)
-    told = [f for s in SEVERITIES for f in result.findings if f.severity == s]
-    for finding in told[:MOST_FINDINGS]:
+    rows = findings_table(result.findings).rows
+    told = [row for s in SEVERITIES for row in rows if row[0] == s]
+    for severity, message, _, fix in told[:MOST_FINDINGS]:
         yield Sentence(
-            lead=f"{as_sentence(say(finding.severity))[:-1]}:",
-            text=f"{as_sentence(finding.message)} To do: {finding.fix}.",
+            lead=f"{severity.capitalize()}:", text=f"{as_sentence(message)} To do: {fix}."
         )
     measured = [c for c in result.cells if c.support == "measured"]
     yield _cells("Breakpoints that were measured", measured, result.signal_unit, shown)
