@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -63,16 +64,11 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         raise _no_grid(log)
     pressures = find_pressures(log, time_s)
     charge = find_charge_temperature(log, setup, time_s, pressures)
-    fuel, fuel_assumed = fuel_of(setup)
-    fuel_flow = find_fuel_flow(log, setup, fuel, time_s, speed)
     air, air_assumed = _air(log, pressures, charge)
     filling, filling_assumed = _filling(setup.engine, time_s, pressures, charge, air)
     expected = _expected_flow(setup.engine, speed, pressures, charge, filling)
     maf, lags = _aligned_maf(log, time_s, expected)
-    demand = find_boost_demand(log, time_s, pressures)
-    wheel = find_wheel_power(log, time_s, speed, setup.engine)
-    logged = partial(on_grid, log, time_s=time_s)
-    return Run(
+    run = Run(
         name=log.path,
         log=log,
         time_s=time_s,
@@ -90,6 +86,34 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         u_t_charge_k=charge.u_k,
         t_inlet_k=charge.t_inlet_k,
         air=air,
+        mdot_filling_kgps=filling,
+        lags_s=lags,
+        findings=(
+            *log.findings,
+            *pressures.findings,
+            *charge.findings,
+            *_condensation(log, pressures, charge, air),
+        ),
+        assumptions=(
+            *pressures.assumptions,
+            *charge.assumptions,
+            *air_assumed,
+            *filling_assumed,
+        ),
+    )
+    return _with_what_burns(run, setup, pressures)
+
+
+def _with_what_burns(run: Run, setup: EngineSetup, pressures: Pressures) -> Run:
+    """Return the run with fuel, mixture, power, and the channels that are taken as logged."""
+    log, time_s, speed = run.log, run.time_s, run.speed_rpm
+    fuel, fuel_assumed = fuel_of(setup)
+    fuel_flow = find_fuel_flow(log, setup, fuel, time_s, speed)
+    demand = find_boost_demand(log, time_s, pressures)
+    wheel = find_wheel_power(log, time_s, speed, setup.engine)
+    logged = partial(on_grid, log, time_s=time_s)
+    return replace(
+        run,
         mdot_fuel_kgps=fuel_flow.mdot_kgps,
         fuel_is_per_stroke=fuel_flow.per_stroke,
         lambda_=find_lambda(log, fuel, time_s),
@@ -98,30 +122,19 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         power_w=find_power_w(log, time_s, speed),
         wheel_power_w=wheel.power_w,
         p_demand_pa=demand.p_demand_pa,
-        mdot_filling_kgps=filling,
-        lags_s=lags,
-        findings=(
-            *log.findings,
-            *pressures.findings,
-            *charge.findings,
-            *wheel.findings,
-            *_condensation(log, pressures, charge, air),
-        ),
-        assumptions=(
-            *pressures.assumptions,
-            *charge.assumptions,
-            *fuel_assumed,
-            *fuel_flow.assumptions,
-            *demand.assumptions,
-            *wheel.assumptions,
-            *air_assumed,
-            *filling_assumed,
-        ),
         maf_signal=logged("maf_signal"),
         egr_rate=logged("egr_rate"),
         depression_pa=logged("inlet_depression"),
         turbo_speed_rpm=logged("turbo_speed"),
         pedal=logged("pedal"),
+        findings=(*run.findings, *wheel.findings),
+        assumptions=(
+            *run.assumptions,
+            *fuel_assumed,
+            *fuel_flow.assumptions,
+            *demand.assumptions,
+            *wheel.assumptions,
+        ),
     )
 
 

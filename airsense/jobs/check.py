@@ -105,22 +105,13 @@ def check_logs(
     runs = make_runs(logs, setup)
     seen = observe(runs, setup, [True] * len(runs))
     require_driven(seen.cells, rpm)
-    recirculation = recirculation_of(seen, setup)
-    given = LevelInput(
-        cells=seen.cells,
-        rest=seen.rest,
-        budget=seen.budget,
-        unused=seen.unused,
-        recirculation=recirculation,
-        rpm=rpm,
-    )
+    given = _given(seen, setup, rpm)
     level = judge_level(given)
-    count = len(runs) - len(seen.no_match)
     repeats, table = binned(seen, rpm)
     shape = sensor_shape(repeats, setup, seen.sizes, rpm)
     free, found = level_free_evidence(seen)
-    taken = () if recirculation is Recirculation.EXCLUDED else (_VALVE_SHUT,)
-    roles = [ROLE] * len(runs)
+    taken = () if given.recirculation is Recirculation.EXCLUDED else (_VALVE_SHUT,)
+    count, roles = len(runs) - len(seen.no_match), [ROLE] * len(runs)
     return CheckResult(
         engine=setup.engine.name,
         verdict=level.verdict,
@@ -131,7 +122,7 @@ def check_logs(
         causes=level.causes,
         by_speed=level.by_speed,
         next_measurement=propose_for_level(
-            level, seen.budget, seen.rest, recirculation=recirculation, runs=count
+            level, seen.budget, seen.rest, recirculation=given.recirculation, runs=count
         ),
         budget=level_budget(seen.budget, count),
         degrees_of_freedom=DEFAULT_DOF,
@@ -150,6 +141,17 @@ def check_logs(
         logs=log_uses(seen, roles),
         priors=prior_rows(level.table),
         free_evidence=free,
+    )
+
+
+def _given(seen: Observations, setup: EngineSetup, rpm: tuple[float, float] | None) -> LevelInput:
+    return LevelInput(
+        cells=seen.cells,
+        rest=seen.rest,
+        budget=seen.budget,
+        unused=seen.unused,
+        recirculation=recirculation_of(seen, setup),
+        rpm=rpm,
     )
 
 

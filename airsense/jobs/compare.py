@@ -91,25 +91,8 @@ def compare_logs(
     is_after = [k >= len(before) for k in range(len(runs))]
     seen = observe(runs, setup, is_after)
     require_driven(seen.cells, rpm)
-    shown = traces(runs, setup, seen.sizes)
-    table = prior_table(setup.priors, setup.measured)
-    tune = bool(tunes and tunes[0] != tunes[1])
-    given = PairInput(
-        seen=seen,
-        before=tuple(range(len(before))),
-        after=tuple(range(len(before), len(runs))),
-        setup=setup,
-        table=table,
-        tune=tunes[1] if tunes else "",
-        question=TUNE if tune else INTAKE,
-        same_tune=not tune,
-        margin=margin,
-        rpm=rpm,
-        depression_pa=declared_depression(setup),
-        bore_before_m=setup.intake.bore_before_m,
-        measured=setup.measured,
-        spool_up=spool_up(shown[: len(before)], shown[len(before) :], seen.sizes),
-    )
+    given = _given(seen, len(before), setup, tunes)
+    given = replace(given, margin=margin, rpm=rpm)
     weighed = compare_pair(given)
     roles = [AFTER if a else BEFORE for a in is_after]
     odd = odd_logs(seen, roles, setup.engine)
@@ -120,7 +103,7 @@ def compare_logs(
         margin=margin,
         pairs=(pair,),
         logs=log_uses(seen, roles, odd),
-        priors=prior_rows(table),
+        priors=prior_rows(given.table),
         findings=(
             *match_findings(seen, roles),
             *contradicted(given, weighed),
@@ -133,6 +116,28 @@ def compare_logs(
         boost_control=pair.boost_control,
         power_corrections=pair.power_corrections,
         units_read=own_units([*before, *after]),
+    )
+
+
+def _given(
+    seen: Observations, count_before: int, setup: EngineSetup, tunes: tuple[str, str] | None
+) -> PairInput:
+    """Return what the pair is judged by: the first `count_before` runs against the others."""
+    shown = traces(seen.runs, setup, seen.sizes)
+    tune = bool(tunes and tunes[0] != tunes[1])
+    return PairInput(
+        seen=seen,
+        before=tuple(range(count_before)),
+        after=tuple(range(count_before, len(seen.runs))),
+        setup=setup,
+        table=prior_table(setup.priors, setup.measured),
+        tune=tunes[1] if tunes else "",
+        question=TUNE if tune else INTAKE,
+        same_tune=not tune,
+        depression_pa=declared_depression(setup),
+        bore_before_m=setup.intake.bore_before_m,
+        measured=setup.measured,
+        spool_up=spool_up(shown[:count_before], shown[count_before:], seen.sizes),
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from airsense.errors import InputError
+from airsense.evidence.priors import PriorTable
 from airsense.jobs.compare import AFTER, BEFORE
 from airsense.jobs.comparison.logs import log_uses, match_findings, prior_rows
 from airsense.jobs.observe import input_file, make_runs, observe
@@ -39,6 +40,8 @@ from airsense.transfer.table_check import mistyped_rows, require_engine, require
 
 MAX_STEP = (0.001, 1.0)
 SHARE = (0.05, 1.0)
+
+_ROLES = {BEFORE: "baseline", AFTER: "present"}
 
 
 def run(
@@ -129,18 +132,6 @@ def rescale_logs(
     seen = observe(runs, setup, [a or not trusted for a in is_after])
     require_same_unit(table, seen.cells)
     roles = [AFTER if a else BEFORE for a in is_after]
-    own = (
-        *(f for t in through for f in t.findings),
-        *mistyped_rows(table),
-        *match_findings(seen, roles),
-        *seen.findings,
-        *regions_not_used(seen),
-    )
-    prior = priors_of(level=not trusted)
-    judged = sworn = judge_logs(seen, is_after, setup, prior)
-    if force_cause:
-        prior = table_alone(prior)
-        sworn = judge_logs(seen, is_after, setup, prior)
     given = Given(
         seen=seen,
         table=table,
@@ -149,9 +140,14 @@ def rescale_logs(
         forced=force_cause,
         level=not trusted,
     )
-    result = no_answer(given)
-    if judged is not None and sworn is not None:
-        result = answer(given, judged, sworn)
+    result, prior = _answered(given, is_after)
+    own = (
+        *(f for t in through for f in t.findings),
+        *mistyped_rows(table),
+        *match_findings(seen, roles),
+        *seen.findings,
+        *regions_not_used(seen),
+    )
     return replace(
         result,
         engine=setup.engine.name,
@@ -162,12 +158,21 @@ def rescale_logs(
         priors=prior_rows(prior),
         findings=tuple(dict.fromkeys((*result.findings, *own))),
         assumptions=seen.assumptions,
-        inputs=tuple(
-            input_file(r, "present" if a else "baseline")
-            for r, a in zip(runs, is_after, strict=True)
-        ),
+        inputs=tuple(map(input_file, runs, (_ROLES[role] for role in roles))),
         units_read=own_units(logs),
     )
+
+
+def _answered(given: Given, is_after: Sequence[bool]) -> tuple[RescaleResult, PriorTable]:
+    """Return the new table, and the priors that it rests on."""
+    prior = priors_of(level=given.level)
+    judged = sworn = judge_logs(given.seen, is_after, given.setup, prior)
+    if given.forced:
+        prior = table_alone(prior)
+        sworn = judge_logs(given.seen, is_after, given.setup, prior)
+    if judged is None or sworn is None:
+        return no_answer(given), prior
+    return answer(given, judged, sworn), prior
 
 
 def _trusted(log: Log, table: TransferTable | None) -> Log:

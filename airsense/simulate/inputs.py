@@ -183,6 +183,20 @@ def _drawn(
     )
 
 
+def _weather(
+    case: Case, after: FloatArray, drawn: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return ambient pressure [Pa], temperature [K] and relative humidity of each run."""
+    pressure = case.ambient_pressure_pa + case.ambient_pressure_scatter_pa * drawn[0]
+    temperature = case.ambient_temperature_k + case.ambient_temperature_scatter_k * drawn[1]
+    humid = case.relative_humidity_frac + case.relative_humidity_scatter_frac * drawn[2]
+    return (
+        pressure + case.ambient_pressure_change_pa * after,
+        temperature + case.ambient_temperature_change_k * after,
+        np.clip(humid, 0.02, 1.0),
+    )
+
+
 def _inputs(
     engine: EngineModel,
     case: Case,
@@ -193,34 +207,21 @@ def _inputs(
     weather: FloatArray,
     soak_k: FloatArray,
 ) -> Inputs:
-    sweep = engine.sweep
+    sweep, law = engine.sweep, case.boost_control
     full_pedal = sweep.lead_in_s + 0.25 * np.clip(jitter[0], -2.0, 2.0)
     start = full_pedal + sweep.settle_s + 0.08 * np.clip(jitter[1], -2.0, 2.0)
     duration = sweep.duration_s * (1.0 + 0.02 * np.clip(jitter[2], -2.5, 2.5))
     flat = np.ones_like(after)
-    p_ambient = (
-        case.ambient_pressure_pa
-        + case.ambient_pressure_scatter_pa * weather[0]
-        + case.ambient_pressure_change_pa * after
-    )
-    law = case.boost_control
+    p_ambient, t_ambient, humidity = _weather(case, after, weather)
     return Inputs(
         p_ambient_pa=p_ambient,
-        t_ambient_k=case.ambient_temperature_k
-        + case.ambient_temperature_scatter_k * weather[1]
-        + case.ambient_temperature_change_k * after,
-        humidity_frac=np.clip(
-            case.relative_humidity_frac + case.relative_humidity_scatter_frac * weather[2],
-            0.02,
-            1.0,
-        ),
+        t_ambient_k=t_ambient,
+        humidity_frac=humidity,
         restriction=case.restriction_before * (1.0 + (case.restriction_factor - 1.0) * after),
         boost=(1.0 + case.boost_change * after) * (1.0 + drawn.boost),
         boost_ratio_inlet=flat * float(law is BoostControl.RATIO_INLET),
         boost_ratio=p_ambient / CONTROL_REFERENCE_PA if law is BoostControl.RATIO_AMBIENT else flat,
-        boost_shift_pa=p_ambient - CONTROL_REFERENCE_PA
-        if law is BoostControl.GAUGE
-        else 0.0 * flat,
+        boost_shift_pa=(p_ambient - CONTROL_REFERENCE_PA) * float(law is BoostControl.GAUGE),
         boost_integral_per_s=flat * (0.0 if law is BoostControl.DROOP else INTEGRAL_PER_S),
         boost_per_fuel=flat * case.boost_per_fuel,
         fuel_demand=flat * (AIR_LIMITED_DEMAND if case.air_limited else 1.0),

@@ -159,8 +159,40 @@ def _around_the_engine(case: Case, history: History, inputs: Inputs) -> list[Sig
             unit="%",
             grid=history.pedal_frac,
             step=1.0,
-        )
+        ),
+        *_powers(case, history, inputs),
     ]
+    if case.log_depression:
+        signals.append(
+            Signal(
+                name="inlet_depression",
+                header="inlet depression",
+                unit="Pa",
+                grid=history.p_depression_pa,
+                step=10.0,
+                noise_frac=0.01,
+                noise_abs=10.0,
+            )
+        )
+    if case.log_barometer:
+        shown = inputs.p_ambient_pa
+        if case.barometer_from_map:
+            shown = shown * inputs.map_gain + inputs.map_offset_pa
+        signals.append(
+            Signal(
+                name="barometric_pressure",
+                header="barometric pressure",
+                unit="kPa",
+                grid=np.broadcast_to(shown, history.speed_rpm.shape),
+                step=0.1,
+            )
+        )
+    return signals
+
+
+def _powers(case: Case, history: History, inputs: Inputs) -> list[Signal]:
+    """Return brake power and what of it arrives at the wheels."""
+    signals = []
     if case.log_brake_power:
         unit, step = ("hp", 1.0) if case.gauge_us_units else ("kW", 0.1)
         signals.append(
@@ -185,31 +217,6 @@ def _around_the_engine(case: Case, history: History, inputs: Inputs) -> list[Sig
                 grid=np.maximum(at_wheels, 0.0),
                 step=0.1,
                 noise_frac=0.004,
-            )
-        )
-    if case.log_depression:
-        signals.append(
-            Signal(
-                name="inlet_depression",
-                header="inlet depression",
-                unit="Pa",
-                grid=history.p_depression_pa,
-                step=10.0,
-                noise_frac=0.01,
-                noise_abs=10.0,
-            )
-        )
-    if case.log_barometer:
-        shown = inputs.p_ambient_pa
-        if case.barometer_from_map:
-            shown = shown * inputs.map_gain + inputs.map_offset_pa
-        signals.append(
-            Signal(
-                name="barometric_pressure",
-                header="barometric pressure",
-                unit="kPa",
-                grid=np.broadcast_to(shown, history.speed_rpm.shape),
-                step=0.1,
             )
         )
     return signals

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from airsense.estimates import fuel_lambda, speed_density
+from airsense.estimates import fuel_lambda, fuel_trims, speed_density
 from airsense.evidence.arrays import FloatArray
 from airsense.results import Finding, Interval, Severity
 from airsense.transfer.cells import Cell, Step, Support
@@ -19,10 +19,17 @@ LIKELY = 0.2
 # What is at work, what it does to the logs, what to do about it.
 _DOUBTS = {
     "leak": (
-        "air lost between the air-flow sensor and the engine",
-        "leak",
+        "air lost between the compressor and the engine",
+        "leak_after_compressor",
         "the sensor counts air that the engine never gets, the more the higher the boost",
         "pressure-test charge pipes, cooler and clamps, mend what leaks, and log again",
+    ),
+    "leak_before_compressor": (
+        "air drawn in between the air-flow sensor and the compressor",
+        "leak_before_compressor",
+        "the engine gets air, and dust, that the sensor never counted, the more the higher the "
+        "flow",
+        "smoke-test the tube from the sensor to the compressor, mend what leaks, and log again",
     ),
     "pulsation": (
         "pulses in the tube",
@@ -58,14 +65,16 @@ _ROUTE_FAULTS = {
         "fuel and lambda",
     ),
     fuel_lambda.METHOD: ("fuel quantity or lambda", "manifold pressure and charge temperature"),
+    fuel_trims.METHOD: (
+        "fuel pressure, injectors or tank ventilation",
+        "manifold pressure and charge temperature",
+    ),
 }
 
 
 def doubt_finding(doubt: Doubt, *, forced: bool) -> Finding:
     """Return the finding of something beside the table that may be at work."""
-    name, code, effect, fix = _DOUBTS[doubt.name]
-    if doubt.name == "leak":
-        code = doubt.cause.value
+    name, code, effect, fix = _DOUBTS.get(doubt.cause.value, _DOUBTS[doubt.name])
     sure = f"probability {100.0 * doubt.probability:.0f} %"
     if not doubt.refuses:
         return Finding(

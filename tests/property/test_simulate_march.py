@@ -19,7 +19,7 @@ from airsense.simulate.engines import (
 from airsense.simulate.history import RECORDED, History
 from airsense.simulate.inputs import Inputs, join, nominal_inputs
 from airsense.simulate.march import march
-from airsense.simulate.stepper import R_AIR
+from airsense.simulate.state import R_AIR
 from airsense.simulate.surroundings import specific_humidity, speed_and_pedal
 from airsense.simulate.truth import Truth, truth_of
 

@@ -16,11 +16,11 @@ import numpy as np
 from scipy.special import logsumexp
 
 from airsense.errors import InputError
+from airsense.evidence.arrays import BoolArray, FloatArray, IntArray
 from airsense.evidence.parts.candidates import U_DEMAND, Candidates, candidates, held_prior
 from airsense.evidence.parts.given import Circumstances, LawBelief
 from airsense.evidence.parts.priors import assumptions_of
 from airsense.evidence.parts.setting import IMPOSSIBLE
-from airsense.physics.arguments import BoolArray, FloatArray
 from airsense.results import Assumption
 
 # Candidates of one law with demand held, and as many with demand changed; more of them where
@@ -44,7 +44,8 @@ class Parts:
     `ceiling` is ln of the most that the intake could have given in that draw, `held` whether the
     demand is unchanged in it. `stood`: a logged demand moved no more than the barometer explains;
     None where it was not logged. `joint`: demand and feedback cannot be told apart, each is open.
-    `laws` are those given, with their probabilities after the data.
+    `laws` are those given, with their probabilities after the data, `law` the number of the one
+    in each draw.
     """
 
     weather: FloatArray
@@ -53,6 +54,7 @@ class Parts:
     feedback: FloatArray
     ceiling: FloatArray
     held: BoolArray
+    law: IntArray
     stood: bool | None
     joint: bool
     laws: tuple[LawBelief, ...]
@@ -128,6 +130,7 @@ def split(
             *((g.weather, g.demand, g.feedback, g.ceiling) for g in groups), strict=True
         )
     )
+    order = [b.law for b in given.laws]
     return Parts(
         weather=weather,
         intake=engine_ln - weather - demand - feedback,
@@ -135,6 +138,7 @@ def split(
         feedback=feedback,
         ceiling=ceiling,
         held=np.array([g.held for g in groups])[kept[:, 0] // size],
+        law=np.array([order.index(g.law) for g in groups])[kept[:, 0] // size],
         stood=_stood(given),
         joint=_joint(demand, feedback),
         laws=_learned(given.laws, groups, np.exp(log_weight)),

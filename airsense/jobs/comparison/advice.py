@@ -12,8 +12,8 @@ from airsense.jobs.comparison.engine_change import Change
 from airsense.jobs.comparison.given import INTAKE, TUNE, PairInput
 from airsense.jobs.comparison.power import Power
 from airsense.jobs.comparison.proposals import BASELINE_AGAIN, proposals
-from airsense.jobs.comparison.sentences import Told, power_sentences
-from airsense.results import Interval
+from airsense.jobs.comparison.result import PairResult
+from airsense.jobs.comparison.sentences import power_sentences
 
 # The interval of the intake's part is the day's rather than the intake's from here on.
 DAYS_SHARE = 0.5
@@ -54,12 +54,13 @@ def further(
     given: PairInput,
     change: Change | None,
     circumstance: Circumstances | None,
-    told: Told,
-    fuel: Interval | None,
+    pair: PairResult,
     power: Power,
 ) -> tuple[str, ...]:
     """Return the sentences beside the answer: power, fuel, what was taken for granted."""
-    out = list(power_sentences(told.engine, fuel, power.change, told.surplus))
+    out = list(
+        power_sentences(pair.airflow_change, pair.fuel_change, power.change, pair.indicated_surplus)
+    )
     if change is None or circumstance is None or given.question == TUNE:
         return tuple(out)
     if circumstance.demand_ln is None and given.same_tune:

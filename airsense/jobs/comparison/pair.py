@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -40,7 +40,7 @@ from airsense.jobs.comparison.given import TUNE, PairInput
 from airsense.jobs.comparison.power import power_of
 from airsense.jobs.comparison.result import LawRow, PairResult
 from airsense.jobs.comparison.routes import budget_rows, estimate_rows, routes_agree
-from airsense.jobs.comparison.sentences import Told, sentence, tune_sentence
+from airsense.jobs.comparison.sentences import sentence, tune_sentence
 from airsense.jobs.comparison.shown import by_speed, equivalent_bore, variations
 from airsense.jobs.declared import measured_rows
 from airsense.results import Interval
@@ -128,13 +128,11 @@ def _answer(
     change: Change | None,
     circumstance: Circumstances | None,
 ) -> PairResult:
-    posterior = judged.posterior
     row = reading.surplus[0]
     surplus = evidence_of(judged, row)
-    surplus_interval = interval(posterior, row)
     question = Question(
         surplus=surplus,
-        surplus_high=surplus_interval.high,
+        surplus_high=interval(judged.posterior, row).high,
         intake=None if change is None else change.intake,
         engine=None if change is None else change.engine,
         elsewhere=1.0 if change is None else change.elsewhere,
@@ -143,104 +141,72 @@ def _answer(
         verdict = decide_tune(change.engine, given.margin)
     else:
         verdict = decide(question, given.margin)
-    cause = reading_cause(surplus, judged.families(reading), given.margin)
-    parts = _Parts.of(change)
-    indicated = None if matched is None else matched.indicated().interval()
-    fuel = _state(matched, "mdot_fuel_kgps", "fuel")
-    skew = interval(posterior, reading.skew[0])
-    rows = by_speed(judged, matched)
-    power = power_of(given, matched)
-    told = Told(
+    found = _with_parts(_read(given, judged, reading, matched), change)
+    found = replace(
+        found,
         verdict=verdict,
-        reading_cause=cause,
-        indicated=indicated,
-        engine=parts.engine,
-        weather=parts.weather,
-        intake=parts.intake,
-        demand=parts.demand,
-        feedback=parts.feedback,
-        surplus=surplus_interval,
+        reading_cause=reading_cause(surplus, judged.families(reading), given.margin),
+        probability_of_over_reading=float(
+            surplus.stated.weight @ (judged.posterior.draws.sizes @ reading.skew[0] > 0.0)
+        ),
     )
-    say = tune_sentence if given.question == TUNE else sentence
-    return PairResult(
-        intake=given.intake,
-        tune=given.tune,
-        baseline=given.baseline,
-        question=given.question,
-        verdict=verdict,
-        reading_cause=cause,
-        sentence=say(told),
-        sentences=further(given, change, circumstance, told, fuel, power),
-        airflow_change_indicated=indicated,
-        airflow_change=parts.engine,
-        airflow_change_weather=parts.weather,
-        airflow_change_intake=parts.intake,
-        airflow_change_demand=parts.demand,
-        airflow_change_feedback=parts.feedback,
-        demand_feedback_joint=parts.joint,
-        intake_ceiling=parts.ceiling,
-        indicated_surplus=surplus_interval,
-        sensor_skew=skew,
+    power = power_of(given, matched)
+    return replace(
+        found,
+        sentence=(tune_sentence if given.question == TUNE else sentence)(found),
+        sentences=further(given, change, circumstance, found, power),
         brake_power_change=power.change,
         power_place=power.place,
-        fuel_change=fuel,
+        power_corrections=power.corrections,
+        next_measurement=next_measurement(given, judged, row, verdict, found.reading_cause, change),
+        prior_sensitivity=variations(judged, reading, question, given.margin),
+    )
+
+
+def _read(
+    given: PairInput, judged: Judgement, reading: Reading, matched: Matched | None
+) -> PairResult:
+    """Return what the judgement and the full load say by themselves, still without a verdict."""
+    rows = by_speed(judged, matched)
+    skew = interval(judged.posterior, reading.skew[0])
+    return replace(
+        _without_match(given),
+        airflow_change_indicated=None if matched is None else matched.indicated().interval(),
+        indicated_surplus=interval(judged.posterior, reading.surplus[0]),
+        sensor_skew=skew,
+        fuel_change=_state(matched, "mdot_fuel_kgps", "fuel"),
         manifold_pressure_change=_state(matched, "p_manifold_pa", "manifold_pressure"),
         estimates=estimate_rows(given.seen, matched),
-        causes=rank_causes(posterior),
+        causes=rank_causes(judged.posterior),
         by_speed=rows,
         full_load=full_load(matched, rows, given.setup.engine),
-        next_measurement=next_measurement(given, judged, row, verdict, cause, change),
         budget=budget_rows(given.seen, given.numbers, given.is_after),
         free_evidence=free_evidence(judged),
-        prior_sensitivity=variations(judged, reading, question, given.margin),
-        probability_of_gain=_above(None if change is None else change.engine),
-        probability_of_intake_gain=_above(None if change is None else change.intake),
-        probability_of_over_reading=float(
-            surplus.stated.weight @ (posterior.draws.sizes @ reading.skew[0] > 0.0)
-        ),
         routes_agree_probability=routes_agree(given.seen, matched),
-        boost_control=_laws(change),
-        power_corrections=power.corrections,
         spool_up=given.spool_up,
         equivalent_bore=equivalent_bore(given.bore_before_m, skew),
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Parts:
-    """Intervals of the engine's change and its parts; None without matched full load."""
-
-    engine: Interval | None = None
-    weather: Interval | None = None
-    intake: Interval | None = None
-    demand: Interval | None = None
-    feedback: Interval | None = None
-    joint: Interval | None = None
-    ceiling: Interval | None = None
-
-    @classmethod
-    def of(cls, change: Change | None) -> _Parts:
-        if change is None:
-            return cls()
-        parts = change.parts
-        joint = change.part(parts.demand + parts.feedback) if parts.joint else None
-        return cls(
-            engine=change.engine_interval,
-            weather=change.part(parts.weather),
-            intake=change.part(parts.intake),
-            demand=change.part(parts.demand),
-            feedback=change.part(parts.feedback),
-            joint=joint,
-            ceiling=change.part(parts.ceiling),
-        )
-
-
-def _laws(change: Change | None) -> tuple[LawRow, ...]:
+def _with_parts(found: PairResult, change: Change | None) -> PairResult:
+    """Return the answer with the engine's change and its parts, if full load was matched."""
     if change is None:
-        return ()
-    return tuple(
-        LawRow(law=b.law.value, probability=b.probability, source=b.source)
-        for b in change.parts.laws
+        return found
+    parts = change.parts
+    return replace(
+        found,
+        airflow_change=change.engine_interval,
+        airflow_change_weather=change.part(parts.weather),
+        airflow_change_intake=change.part(parts.intake),
+        airflow_change_demand=change.part(parts.demand),
+        airflow_change_feedback=change.part(parts.feedback),
+        demand_feedback_joint=change.part(parts.demand + parts.feedback) if parts.joint else None,
+        intake_ceiling=change.part(parts.ceiling),
+        probability_of_gain=_above(change.engine),
+        probability_of_intake_gain=_above(change.intake),
+        boost_control=tuple(
+            LawRow(law=b.law.value, probability=b.probability, source=b.source) for b in parts.laws
+        ),
     )
 
 
@@ -252,23 +218,21 @@ def _state(matched: Matched | None, name: str, size: str) -> Interval | None:
     return None if change is None else change.interval()
 
 
-def _above(evidence: Evidence | None) -> float | None:
-    if evidence is None:
-        return None
+def _above(evidence: Evidence) -> float:
     return float(evidence.stated.weight @ (evidence.stated.values > 0.0))
 
 
 def _without_match(given: PairInput) -> PairResult:
     """Return the answer where the configurations share no state."""
-    told = Told(verdict=Verdict.UNDETERMINED, reading_cause=ReadingCause.OPEN)
-    return PairResult(
+    bare = PairResult(
         intake=given.intake,
         tune=given.tune,
         baseline=given.baseline,
         question=given.question,
-        verdict=told.verdict,
-        reading_cause=told.reading_cause,
-        sentence=sentence(told),
+        verdict=Verdict.UNDETERMINED,
+        reading_cause=ReadingCause.OPEN,
+        sentence="",
         estimates=estimate_rows(given.seen, None),
         next_measurement=more_pulls("the two configurations share nothing that can be compared"),
     )
+    return replace(bare, sentence=sentence(bare))

@@ -84,24 +84,8 @@ def _size(posterior: Posterior, *causes: Cause) -> FloatArray:
 
 
 def _candidates(posterior: Posterior, name: str) -> list[Candidate]:
-    cells, rest = posterior.reduced.seen.cells, posterior.reduced.seen.rest
-    out = []
-    pressure = _size(posterior, *PRESSURE_CAUSES)
-    if speed_density.METHOD in cells.routes and not rest.count(RestKind.STILL):
-        out.append(
-            _candidate(
-                "still_seconds",
-                FREE,
-                "Switch the ignition on and log five seconds before the engine is started, before "
-                "and after the change, with a barometer reading. The pressure sensor then has to "
-                "show the barometer.",
-                "a pressure sensor that has drifted shows itself at once",
-                _measured("manifold_pressure_at_rest", name, "reading_kpa = ", "barometer_kpa = "),
-                pressure,
-                0.002,
-            )
-        )
-    out.append(
+    return [
+        *_free(posterior, name),
         _candidate(
             "charge_pipe_pressure_test",
             CHEAP,
@@ -111,9 +95,7 @@ def _candidates(posterior: Posterior, name: str) -> list[Candidate]:
             _measured("charge_pipe_pressure_test", name, 'result = "tight"', "at_boost_kpa = "),
             _lost(posterior),
             0.1,
-        )
-    )
-    out.append(
+        ),
         _candidate(
             "charge_thermometer",
             CHEAP,
@@ -123,9 +105,7 @@ def _candidates(posterior: Posterior, name: str) -> list[Candidate]:
             _measured("charge_thermometer", name, "reading_c = ", "reference_c = "),
             _size(posterior, Cause.CHARGE_TEMPERATURE),
             1.0,
-        )
-    )
-    out.append(
+        ),
         _candidate(
             "recirculation",
             CHEAP,
@@ -135,9 +115,28 @@ def _candidates(posterior: Posterior, name: str) -> list[Candidate]:
             _measured("recirculation", name, 'result = "blocked"'),
             _size(posterior, Cause.RECIRCULATION),
             0.005,
+        ),
+        *_dear(posterior, name),
+    ]
+
+
+def _free(posterior: Posterior, name: str) -> list[Candidate]:
+    seen = posterior.reduced.seen
+    if speed_density.METHOD not in seen.cells.routes or seen.rest.count(RestKind.STILL):
+        return []
+    return [
+        _candidate(
+            "still_seconds",
+            FREE,
+            "Switch the ignition on and log five seconds before the engine is started, before "
+            "and after the change, with a barometer reading. The pressure sensor then has to "
+            "show the barometer.",
+            "a pressure sensor that has drifted shows itself at once",
+            _measured("manifold_pressure_at_rest", name, "reading_kpa = ", "barometer_kpa = "),
+            _size(posterior, *PRESSURE_CAUSES),
+            0.002,
         )
-    )
-    return [*out, *_dear(posterior, name)]
+    ]
 
 
 def _dear(posterior: Posterior, name: str) -> list[Candidate]:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from airsense.evidence.verdict import ReadingCause, Verdict
+from airsense.jobs.comparison.result import PairResult
 from airsense.results import Interval
 
 # Power that lags behind the air by this is worth a sentence.
@@ -22,21 +21,6 @@ def range_text(interval: Interval) -> str:
     return f"{percent(interval.value)} ({percent(interval.low)} to {percent(interval.high)})"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
-    """The numbers that a sentence may use; None where there was no match."""
-
-    verdict: Verdict
-    reading_cause: ReadingCause
-    indicated: Interval | None = None
-    engine: Interval | None = None
-    weather: Interval | None = None
-    intake: Interval | None = None
-    demand: Interval | None = None
-    feedback: Interval | None = None
-    surplus: Interval | None = None
-
-
 _SOURCE = {
     ReadingCause.SENSOR: "the sensor reads differently in the new intake",
     ReadingCause.AIR_LOST_BEHIND_SENSOR: "air is lost behind the sensor",
@@ -45,85 +29,101 @@ _SOURCE = {
 }
 
 
-def sentence(told: Told) -> str:
+def _source(pair: PairResult) -> str:
+    """Return where the surplus of the reading comes from."""
+    surplus = pair.indicated_surplus
+    lost = pair.reading_cause is ReadingCause.AIR_LOST_BEHIND_SENSOR
+    if lost and surplus is not None and surplus.value < 0.0:
+        return "air is drawn in behind the sensor"
+    return _SOURCE[pair.reading_cause]
+
+
+def sentence(pair: PairResult) -> str:
     """Return the answer in one or two sentences with its intervals."""
-    if told.surplus is None:
+    if pair.indicated_surplus is None:
         return (
             "Not decided: the logs before and after share no state that can be compared; the "
             "findings say what is missing."
         )
-    if told.engine is None or told.intake is None or told.indicated is None:
-        return _reading(told)
-    surplus = f"{range_text(told.surplus)} of the reading never reaches the engine"
-    intake = f"the intake gave {range_text(told.intake)} air"
-    shown = f"the sensor shows {percent(told.indicated.value)}"
-    engine = f"the engine breathes {range_text(told.engine)}"
-    hides = told.surplus.value < 0.0
+    if (
+        pair.airflow_change is None
+        or pair.airflow_change_intake is None
+        or pair.airflow_change_indicated is None
+    ):
+        return _reading(pair)
+    off, gave = range_text(pair.indicated_surplus), range_text(pair.airflow_change_intake)
+    breathes = range_text(pair.airflow_change)
+    surplus = f"{off} of the reading never reaches the engine"
+    intake = f"the intake gave {gave} air"
+    shown = f"the sensor shows {percent(pair.airflow_change_indicated.value)}"
+    engine = f"the engine breathes {breathes}"
+    hides = pair.indicated_surplus.value < 0.0
     return {
         Verdict.GAIN_SUPPORTED: f"The gain is real and the intake's: {intake}; {shown}, {engine}.",
         Verdict.PARTLY_SUPPORTED: f"Part of it is real: {intake}, while {shown}; "
         + (
-            f"the sensor hides part of the gain, its reading is {range_text(told.surplus)} off."
+            f"the sensor hides part of the gain, its reading is {off} off."
             if hides
             else f"{surplus}."
         ),
         Verdict.LOSS_SUPPORTED: f"The engine gets less through this intake: {intake}; {shown}, "
         f"{engine}.",
-        Verdict.GAIN_ELSEWHERE: f"The engine breathes more, {range_text(told.engine)}, but not by "
-        f"the intake, which gave {range_text(told.intake)}: {_elsewhere(told)}.",
-        Verdict.READING_ONLY: _of_the_reading(told, shown, surplus),
+        Verdict.GAIN_ELSEWHERE: f"The engine breathes more, {breathes}, but not by the intake, "
+        f"which gave {gave}: {_elsewhere(pair)}.",
+        Verdict.READING_ONLY: _of_the_reading(pair, shown, surplus),
         Verdict.NO_CHANGE: f"No change: {intake}, and {surplus}.",
         Verdict.UNDETERMINED: f"Not decided: {shown}; {intake}, {engine}, and {surplus}.",
-    }[told.verdict]
+    }[pair.verdict]
 
 
-def _of_the_reading(told: Told, shown: str, surplus: str) -> str:
-    assert told.engine is not None and told.intake is not None
-    if told.engine.low <= 0.0:
-        return (
-            f"Only the reading is shown to change: {shown}, and {surplus}; "
-            f"{_SOURCE[told.reading_cause]}."
-        )
+def _of_the_reading(pair: PairResult, shown: str, surplus: str) -> str:
+    assert pair.airflow_change is not None and pair.airflow_change_intake is not None
+    if pair.airflow_change.low <= 0.0:
+        return f"Only the reading is shown to change: {shown}, and {surplus}; {_source(pair)}."
     return (
         f"Part of it is in the reading only: {shown}, and {surplus}; "
-        f"{_SOURCE[told.reading_cause]}. The engine breathes {range_text(told.engine)} too; how "
-        f"much of that the intake gave is open, {range_text(told.intake)}."
+        f"{_source(pair)}. The engine breathes {range_text(pair.airflow_change)} "
+        f"too; how much of that the intake gave is open, {range_text(pair.airflow_change_intake)}."
     )
 
 
-def _reading(told: Told) -> str:
-    assert told.surplus is not None
-    off = range_text(told.surplus)
+def _reading(pair: PairResult) -> str:
+    assert pair.indicated_surplus is not None
+    off = range_text(pair.indicated_surplus)
     tail = "The engine's own change was not looked at: there is no full load to match."
     return {
         Verdict.READING_ONLY: f"The reading changed by {off} against the engine's air; "
-        f"{_SOURCE[told.reading_cause]}. {tail}",
+        f"{_source(pair)}. {tail}",
         Verdict.NO_CHANGE: f"The reading did not change against the engine's air: {off}. {tail}",
     }.get(
-        told.verdict, f"Not decided: the reading changed by {off} against the engine's air. {tail}"
+        pair.verdict, f"Not decided: the reading changed by {off} against the engine's air. {tail}"
     )
 
 
-def _elsewhere(told: Told) -> str:
-    parts = {"the weather": told.weather, "boost demand": told.demand, "fuelling": told.feedback}
+def _elsewhere(pair: PairResult) -> str:
+    parts = {
+        "the weather": pair.airflow_change_weather,
+        "boost demand": pair.airflow_change_demand,
+        "fuelling": pair.airflow_change_feedback,
+    }
     known = {name: part for name, part in parts.items() if part is not None}
     name, part = max(known.items(), key=lambda item: item[1].value)
     text = f"{name} gave {range_text(part)}"
-    if told.surplus is not None and abs(told.surplus.value) >= LAG:
-        text += f", and {range_text(told.surplus)} is in the reading only"
+    if pair.indicated_surplus is not None and abs(pair.indicated_surplus.value) >= LAG:
+        text += f", and {range_text(pair.indicated_surplus)} is in the reading only"
     return text
 
 
-def tune_sentence(told: Told) -> str:
+def tune_sentence(pair: PairResult) -> str:
     """Return the answer on two tunes of one intake."""
-    if told.engine is None or told.indicated is None:
-        return _reading(told) if told.surplus is not None else sentence(told)
-    engine = f"the engine breathes {range_text(told.engine)} with the second tune"
+    if pair.airflow_change is None or pair.airflow_change_indicated is None:
+        return _reading(pair) if pair.indicated_surplus is not None else sentence(pair)
+    engine = f"the engine breathes {range_text(pair.airflow_change)} with the second tune"
     return {
         Verdict.TUNE_GAIN_SUPPORTED: f"The second tune gives more air: {engine}. This says "
         "nothing of an intake.",
         Verdict.TUNE_NO_GAIN: f"The second tune gives no more air: {engine}.",
-    }.get(told.verdict, f"Not decided: {engine}.")
+    }.get(pair.verdict, f"Not decided: {engine}.")
 
 
 def power_sentences(

@@ -103,8 +103,20 @@ def _tables(result: Node, shown: Shown) -> Iterable[Table]:
             for f in result.findings
         ),
     )
-    numbers = ("printed", "sound", "difference")
+    yield _figures(result.findings, shown)
     yield table(
+        "Ask the publisher for",
+        ("request", "why", "worth"),
+        ((a.request, a.reason, number(a.worth, 2)) for a in result.ask_the_publisher_for),
+        numbers=("worth",),
+        note="Worth: open findings that hang on it, weighted; most telling first.",
+    )
+    yield _corrections(result.corrections)
+
+
+def _figures(findings: Iterable[Node], shown: Shown) -> Table:
+    numbers = ("printed", "sound", "difference")
+    return table(
         "Measured and expected",
         ("check", "subject", *numbers),
         (
@@ -115,20 +127,16 @@ def _tables(result: Node, shown: Shown) -> Iterable[Table]:
                 _measured(f.expected, f.unit, shown),
                 _measured(f.difference, f.unit, shown),
             )
-            for f in result.findings
+            for f in findings
             if f.measured is not None or f.expected is not None
         ),
         numbers=numbers,
     )
-    yield table(
-        "Ask the publisher for",
-        ("request", "why", "worth"),
-        ((a.request, a.reason, number(a.worth, 2)) for a in result.ask_the_publisher_for),
-        numbers=("worth",),
-        note="Worth: open findings that hang on it, weighted; most telling first.",
-    )
+
+
+def _corrections(rows: Iterable[Node]) -> Table:
     numbers = ("factor", "from", "to")
-    yield table(
+    return table(
         "Power correction by each text",
         ("configuration", "text", *numbers, "allowed here"),
         (
@@ -140,7 +148,7 @@ def _tables(result: Node, shown: Shown) -> Iterable[Table]:
                 number(r.high, 5),
                 "yes" if r.in_range else "no",
             )
-            for r in result.corrections
+            for r in rows
         ),
         numbers=numbers,
         note="From and to: what the print leaves open.",
