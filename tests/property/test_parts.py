@@ -21,6 +21,7 @@ from airsense.evidence.parts import (
     split,
     weather_undeclared,
 )
+from airsense.jobs.comparison.proposals import split_proposals
 from airsense.physics.arguments import FloatArray
 from airsense.physics.boost_control import VAPOUR_LIGHTER, BoostLaw, exponents
 from tests.turbo_balance import Day, Plant, Solver, parts_ln
@@ -341,3 +342,44 @@ def test_intervals_hold_what_a_work_balance_planted():
         assert np.mean([inside[name] for inside, _, _ in runs]) >= 0.88, name
     assert np.median([half for _, half, same in runs if same]) <= 0.016
     assert np.median([half for _, half, same in runs if not same]) <= 0.023
+
+
+# --- what would settle it --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("known", "keys"),
+    [
+        (SAME_DAY, {"boost_demand", "inlet_depression"}),
+        (replace(SAME_DAY, demand_ln=STILL), {"inlet_depression"}),
+        (
+            replace(SAME_DAY, depression_before_pa=6000.0, depression_after_pa=1500.0),
+            {"boost_demand"},
+        ),
+        (
+            replace(
+                SAME_DAY, demand_ln=STILL, depression_before_pa=6000.0, depression_after_pa=1500.0
+            ),
+            set(),
+        ),
+    ],
+    ids=["nothing logged", "demand logged", "depression read", "both"],
+)
+def test_what_tells_the_intake_from_demand_is_asked_for(
+    known: Circumstances, keys: set[str]
+) -> None:
+    parts = of(known, 0.035)
+    asked = split_proposals(parts, np.full(N, 1.0 / N), known)
+    assert {m.key for m in asked} <= keys
+    assert [m.cost for m in asked] == sorted((m.cost for m in asked), key=["free", "cheap"].index)
+    if known is SAME_DAY:
+        assert asked[0].key == "boost_demand"
+        assert asked[0].worth > 0.3
+
+
+def test_each_draw_has_its_law() -> None:
+    parts = of(SAME_DAY, 0.02)
+    share = np.bincount(parts.law, minlength=len(parts.laws)) / N
+    np.testing.assert_allclose(share, [b.probability for b in parts.laws], atol=0.04)
+    with_law = of(replace(SAME_DAY, laws=declared(BoostLaw.GAUGE)), 0.02)
+    assert set(with_law.law) == {0}

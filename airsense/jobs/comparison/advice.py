@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.judgement import Judgement
 from airsense.evidence.next_measurement import NextMeasurement
@@ -11,7 +13,7 @@ from airsense.jobs.comparison.circumstances import weather_is_known
 from airsense.jobs.comparison.engine_change import Change
 from airsense.jobs.comparison.given import INTAKE, TUNE, PairInput
 from airsense.jobs.comparison.power import Power
-from airsense.jobs.comparison.proposals import BASELINE_AGAIN, proposals
+from airsense.jobs.comparison.proposals import BASELINE_AGAIN, proposals, split_proposals
 from airsense.jobs.comparison.result import PairResult
 from airsense.jobs.comparison.sentences import power_sentences
 
@@ -26,10 +28,16 @@ def next_measurement(
     verdict: Verdict,
     cause: ReadingCause,
     change: Change | None,
+    circumstance: Circumstances | None,
 ) -> NextMeasurement:
     """Return what to measure next: what is free first, and the day before anything else."""
-    if change is not None and given.question == INTAKE and _days_doubt(given, change):
-        return BASELINE_AGAIN
+    if change is not None and circumstance is not None and given.question == INTAKE:
+        if _days_doubt(given, change):
+            return BASELINE_AGAIN
+        if verdict is Verdict.UNDETERMINED and _split_is_open(change):
+            found = split_proposals(change.parts, change.weight, circumstance)
+            if found:
+                return found[0]
     open_cause = cause is ReadingCause.OPEN and verdict is not Verdict.UNDETERMINED
     wanted = judged.posterior.draws.spread @ row
     found = proposals(judged.posterior, wanted, leak_open=open_cause, name=given.intake)
@@ -38,16 +46,28 @@ def next_measurement(
 
 def _days_doubt(given: PairInput, change: Change) -> bool:
     """Return whether weather, drift or the law of control dominates what is open of the intake."""
-
-    def variance(values: FloatArray) -> float:
-        return float(change.weight @ (values - change.weight @ values) ** 2)
-
     parts = change.parts
-    day = variance(parts.weather)
-    total = variance(parts.intake)
+    by_law = [change.weight * (parts.law == k) for k in range(len(parts.laws))]
+    level = np.zeros(parts.intake.size)
+    for k, weight in enumerate(by_law):
+        if weight.sum() > 0.0:
+            level[parts.law == k] = weight @ parts.intake / weight.sum()
+    most = max(_variance(change, parts.weather), _variance(change, level))
     runs = [given.seen.runs[k] for k in given.numbers]
     moved = abs(float(change.weight @ parts.weather)) >= given.margin
-    return day >= DAYS_SHARE * total or moved or not weather_is_known(runs)
+    total = _variance(change, parts.intake)
+    return most >= DAYS_SHARE * total or moved or not weather_is_known(runs)
+
+
+def _split_is_open(change: Change) -> bool:
+    """Return whether the engine's change is known better than what of it the intake gave."""
+    parts = change.parts
+    engine = parts.weather + parts.intake + parts.demand + parts.feedback
+    return _variance(change, engine) < DAYS_SHARE * _variance(change, parts.intake)
+
+
+def _variance(change: Change, values: FloatArray) -> float:
+    return float(change.weight @ (values - change.weight @ values) ** 2)
 
 
 def further(

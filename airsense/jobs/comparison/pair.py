@@ -158,7 +158,9 @@ def _answer(
         brake_power_change=power.change,
         power_place=power.place,
         power_corrections=power.corrections,
-        next_measurement=next_measurement(given, judged, row, verdict, found.reading_cause, change),
+        next_measurement=next_measurement(
+            given, judged, row, verdict, found.reading_cause, change, circumstance
+        ),
         prior_sensitivity=variations(judged, reading, question, given.margin),
     )
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from airsense.cause import Cause
@@ -18,11 +16,14 @@ from airsense.evidence.next_measurement import (
     more_pulls,
     propose,
 )
+from airsense.evidence.parts import Circumstances, Parts
+from airsense.evidence.parts.candidates import U_DEMAND
 from airsense.evidence.posterior import Posterior
 from airsense.evidence.priors import LEAK_CAUSES, PRESSURE_CAUSES, SENSOR_CAUSES
 from airsense.evidence.rest import RestKind
 
-WEATHER_SHARE = 0.5
+# What a gauge leaves open of the most that the intake can give (k = 1): our choice.
+U_CEILING = 0.002
 
 
 def _measured(what: str, configuration: str, *lines: str) -> str:
@@ -182,6 +183,36 @@ def _dear(posterior: Posterior, name: str) -> list[Candidate]:
     ]
 
 
-def with_reason(measurement: NextMeasurement, reason: str) -> NextMeasurement:
-    """Return the proposal with another reason."""
-    return replace(measurement, reason=reason)
+def split_proposals(
+    parts: Parts, weight: FloatArray, given: Circumstances
+) -> tuple[NextMeasurement, ...]:
+    """Return what would tell the intake's part from that of a raised demand, best first."""
+    found = []
+    if given.demand_ln is None:
+        found.append(
+            _candidate(
+                "boost_demand",
+                FREE,
+                "Log the boost that the controller asks for beside the boost that it gets, with "
+                "both intakes, and pull again.",
+                "a raised demand gives air as an intake does; where it did not move, the intake "
+                "gave it",
+                "",
+                parts.demand,
+                U_DEMAND,
+            )
+        )
+    if given.depression_before_pa is None or given.depression_after_pa is None:
+        found.append(
+            _candidate(
+                "inlet_depression",
+                CHEAP,
+                "Read the depression in the tube ahead of the compressor at full load, with both "
+                "intakes: a hose from a tap in the tube to a pressure gauge.",
+                "it bounds what a freer intake can have given",
+                "[intake]\ndepression_before_kpa = \ndepression_after_kpa = ",
+                parts.ceiling,
+                U_CEILING,
+            )
+        )
+    return propose(found, parts.intake, weight)
