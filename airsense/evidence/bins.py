@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,16 +49,6 @@ class BinTable:
     def n_bins(self) -> int:
         """Number of speed bins."""
         return self.centre_rpm.size
-
-    def of_repeats(self, rows: NDArray[np.bool_]) -> BinTable:
-        """Return the table of some of the repeats; `rows` has shape (n_repeats,)."""
-        return replace(
-            self,
-            labels=tuple(label for label, keep in zip(self.labels, rows, strict=True) if keep),
-            ln={name: value[rows] for name, value in self.ln.items()},
-            state={name: value[rows] for name, value in self.state.items()},
-            samples=self.samples[rows],
-        )
 
 
 def common_window(

@@ -95,12 +95,6 @@ class Cells:
         place = np.searchsorted(np.asarray(runs), own.run)
         return replace(own, run=place, after=np.asarray(after, dtype=bool)[place])
 
-    def with_routes(self, keep: Sequence[str]) -> Cells:
-        """Return the cells with some of the routes, less those that no route is left in."""
-        rows = [self.routes.index(name) for name in keep]
-        own = replace(self, routes=tuple(keep), ln_route=self.ln_route[rows])
-        return own.pick(np.asarray(np.isfinite(own.ln_route).any(axis=0)))
-
 
 def cut(
     runs: Sequence[Run],

@@ -1,8 +1,8 @@
 """Reconciliation by generalized least squares, with its global and single tests.
 
-For readings x with covariance S and linear conditions ``C x = c``:
+For readings x with covariance S and linear conditions ``C x = 0``:
 
-    x_hat = x - S C' (C S C')^-1 (C x - c),   J = r' (C S C')^-1 r,  r = C x - c        (1)
+    x_hat = x - S C' (C S C')^-1 C x,   J = r' (C S C')^-1 r,  r = C x        (1)
 
 J follows chi-square with rank(C) degrees of freedom; the measurement test of reading i is
 ``z_i = (x_i - x_hat_i) / sqrt(V_ii)`` with V the covariance of the corrections [1]_, [2]_.
@@ -19,11 +19,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtrc, ndtri
 
 FloatArray = NDArray[np.float64]
-
-TEST_LEVEL = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,18 +33,8 @@ class Reconciled:
     chi_square: float
     dof: int
 
-    @property
-    def probability(self) -> float:
-        """Probability of a larger chi-square if nothing is wrong."""
-        return float(chdtrc(self.dof, self.chi_square)) if self.dof else 1.0
 
-
-def reconcile(
-    reading: FloatArray,
-    covariance: FloatArray,
-    conditions: FloatArray,
-    constant: FloatArray | None = None,
-) -> Reconciled:
+def reconcile(reading: FloatArray, covariance: FloatArray, conditions: FloatArray) -> Reconciled:
     """Reconcile readings with linear conditions.
 
     Parameters
@@ -58,16 +45,13 @@ def reconcile(
         Their covariance.
     conditions : ndarray, shape (m, n)
         Rows of full rank.
-    constant : ndarray, shape (m,), optional
-        Right-hand side, zero by default.
 
     Returns
     -------
     Reconciled
         z is NaN for a reading that the conditions do not touch.
     """
-    target = np.zeros(conditions.shape[0]) if constant is None else constant
-    residual = conditions @ reading - target
+    residual = conditions @ reading
     inverse = np.linalg.inv(conditions @ covariance @ conditions.T)
     gain = covariance @ conditions.T @ inverse
     correction = gain @ residual
@@ -83,9 +67,3 @@ def reconcile(
         chi_square=float(residual @ inverse @ residual),
         dof=int(conditions.shape[0]),
     )
-
-
-def critical_z(count: int, level: float = TEST_LEVEL) -> float:
-    """Return the limit of |z| that keeps the chance of any false alarm among `count` at `level`."""
-    single = 1.0 - (1.0 - level) ** (1.0 / max(count, 1))
-    return float(-ndtri(0.5 * single))

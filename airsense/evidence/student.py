@@ -25,14 +25,12 @@ class Mixture:
     """Weighted Student distributions of one quantity, or of several at once.
 
     `weight` has shape (k,); `mean` and `scale` shape (..., k), one row a quantity; one dof.
-    `assumption` (k,) numbers what each component takes for granted, where that matters.
     """
 
     weight: FloatArray
     mean: FloatArray
     scale: FloatArray
     dof: float
-    assumption: NDArray[np.int64] | None = None
 
     def cdf(self, x: FloatArray | float) -> FloatArray:
         """Return the probability of a value below `x`, shape (...)."""
@@ -48,19 +46,6 @@ class Mixture:
         """Return the mixture without the lightest components, of negligible weight together."""
         lightest = np.argsort(self.weight)
         return self._of(np.sort(lightest[np.cumsum(self.weight[lightest]) > _NEGLIGIBLE]))
-
-    def under_each(self, least: float) -> tuple[Mixture, ...]:
-        """Return the mixture under each assumption of at least this probability, none if unmarked.
-
-        Parameters
-        ----------
-        least : float
-            Probability below which an assumption is passed over.
-        """
-        if self.assumption is None:
-            return ()
-        alike = [np.flatnonzero(self.assumption == a) for a in np.unique(self.assumption)]
-        return tuple(self._of(keep) for keep in alike if self.weight[keep].sum() >= least)
 
     def _of(self, keep: NDArray[np.int64]) -> Mixture:
         weight = self.weight[keep]

@@ -17,6 +17,8 @@ class Equation:
 
 _FLOW_KINDS = frozenset({"check", "compare", "rescale", "screen", "plan"})
 _CHANGE_KINDS = frozenset({"compare", "plan"})
+# Those that rest on the one posterior over all cells.
+_JUDGED = frozenset({"check", "compare", "rescale", "plan"})
 _ALL_AIR = _FLOW_KINDS | {"audit"}
 
 EQUATIONS = (
@@ -48,12 +50,12 @@ EQUATIONS = (
         kinds=_CHANGE_KINDS,
     ),
     Equation(
-        name="Reconciliation",
-        text="generalized least squares over routes and speed bins; global chi-square test and a "
-        "measurement test for each route",
+        name="Routes against each other",
+        text="the changes that the routes give, reconciled by generalized least squares; the sum "
+        "of squares that is left, with declared sizes of few degrees of freedom, by an F test",
         source="VDI 2048; S. Narasimhan and C. Jordache, Data Reconciliation and Gross Error "
         "Detection",
-        kinds=frozenset({"check", "compare", "plan"}),
+        kinds=frozenset({"compare"}),
     ),
     Equation(
         name="Causes",
@@ -61,13 +63,21 @@ EQUATIONS = (
         "signature over routes and speeds; results are averaged over the causes",
         source="Bayes' theorem with conjugate Gaussian sizes; priors are our choice and stand "
         "in the package (airsense/evidence/priors.py)",
-        kinds=frozenset({"check", "compare"}),
+        kinds=_JUDGED,
     ),
     Equation(
         name="Intervals",
-        text="95 % intervals by Student's t with Welch-Satterthwaite degrees of freedom",
+        text="95 % intervals as quantiles of draws from that posterior; a factor common to all "
+        "declared sizes and one common to the runs, of few degrees of freedom, are averaged over",
+        source="JCGM 101:2008; degrees of freedom of a declared size by JCGM 100:2008, G.4.2",
+        kinds=_JUDGED,
+    ),
+    Equation(
+        name="Intervals over many logs",
+        text="95 % intervals by Student's t; the declared sizes are weighed as degrees of freedom "
+        "against the scatter of the logs",
         source="JCGM 100:2008, annex G",
-        kinds=_FLOW_KINDS,
+        kinds=frozenset({"screen"}),
     ),
     Equation(
         name="Propagation of distributions",
@@ -78,9 +88,10 @@ EQUATIONS = (
     ),
     Equation(
         name="Transfer table",
-        text="ln(true flow / indicated flow) as one factor or a smooth curve over the signal; "
-        "the shape is kept only if runs left out of the fit agree",
-        source="least squares with cross-validation over runs",
+        text="ln(true flow / indicated flow) as one factor or a smooth curve over the flow, "
+        "averaged over the causes; what no table mends is left out of it",
+        source="the posterior of the causes; C. E. Rasmussen and C. K. I. Williams, Gaussian "
+        "Processes for Machine Learning, for the curve",
         kinds=frozenset({"rescale"}),
     ),
     Equation(

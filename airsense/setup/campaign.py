@@ -47,11 +47,6 @@ class Campaign(Declared):
     weather: DeclaredWeather = Field(default_factory=DeclaredWeather)
     measured: tuple[Measured, ...] = ()
 
-    def intakes(self, tune: str) -> tuple[str, ...]:
-        """Return the intakes that have runs at a tune, the baseline first, in file order."""
-        here = dict.fromkeys(r.intake for r in self.run if r.tune == tune)
-        return (self.baseline, *(name for name in here if name != self.baseline))
-
     def tunes(self) -> tuple[str, ...]:
         """Return the tunes in file order."""
         return tuple(dict.fromkeys(r.tune for r in self.run))

@@ -57,14 +57,8 @@ def refused(folder: Path, text: str) -> InputError:
 def test_a_sound_file_is_read(tmp_path: Path) -> None:
     campaign = load_campaign(write(tmp_path, SOUND))
     assert campaign.tunes() == ("road",)
-    assert campaign.intakes("road") == ("stock", "open")
     assert campaign.declared("open").price == 400.0
     assert campaign.declared("nobody").price is None
-
-
-def test_the_baseline_comes_first_wherever_it_stands(tmp_path: Path) -> None:
-    turned = SOUND.replace('baseline = "stock"', 'baseline = "open"')
-    assert load_campaign(write(tmp_path, turned)).intakes("road") == ("open", "stock")
 
 
 def test_the_template_is_a_sound_campaign(tmp_path: Path) -> None:

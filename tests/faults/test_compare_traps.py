@@ -478,6 +478,8 @@ def test_a_fifth_less_pressure_reading_is_no_loss_of_air(engine: int) -> None:
         assert size.high > np.log(0.80) - 0.05
         assert pair.routes_agree_probability is not None
         assert pair.routes_agree_probability < 0.01
+        apart = {e.method for e in pair.estimates if "disagrees with the other" in e.reason}
+        assert apart == {"speed_density"}, "the failing route is named, not averaged away"
 
 
 @pytest.mark.parametrize("engine", range(len(ENGINES)))

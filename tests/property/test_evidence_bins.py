@@ -101,20 +101,6 @@ def test_number_of_bins(n: int, window: tuple[float, float], bins: int) -> None:
     assert bin_runs([one], {"a": [flow(one)]}, {}, window).n_bins == bins
 
 
-def test_rows_of_a_table_can_be_taken_out() -> None:
-    runs = [sweep(), sweep(), sweep()]
-    table = bin_runs(
-        runs, {"a": [flow(s) + k for k, s in enumerate(runs)]},
-        {"p": [s.run.speed_rpm * k for k, s in enumerate(runs)]}, (1600, 3400),
-    )  # fmt: skip
-    part = table.of_repeats(np.array([True, False, True]))
-    np.testing.assert_array_equal(part.ln["a"], table.ln["a"][[0, 2]])
-    np.testing.assert_array_equal(part.state["p"], table.state["p"][[0, 2]])
-    np.testing.assert_array_equal(part.state["p"], table.state["p"][[0, 2]])
-    np.testing.assert_array_equal(part.samples, table.samples[[0, 2]])
-    assert len(part.labels) == 2
-
-
 def test_common_window_is_what_all_runs_cover() -> None:
     """One hundredth of the samples at each end of a pull may be cut."""
     low, high = common_window([sweep(1500, 3500), sweep(1700, 3900)], None)

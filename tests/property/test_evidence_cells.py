@@ -173,9 +173,6 @@ def test_what_one_route_lacks_is_missing_there_alone() -> None:
     np.testing.assert_allclose(got.residual[:, 0], 0.02)
     never = replace(two, ln_route=np.concatenate([one.ln_route, np.full((1, 6), np.nan)]))
     assert np.isnan(merged(never).residual[1, 0])
-    kept = merged(never).with_routes(["fuel_lambda"])
-    assert (kept.routes, kept.size) == (("fuel_lambda",), 0)
-    assert merged(never).with_routes(["speed_density"]).size == 1
 
 
 def test_cells_of_some_runs_are_numbered_anew() -> None:

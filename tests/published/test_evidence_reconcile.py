@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from airsense.evidence.reconcile import Reconciled, critical_z, reconcile
+from airsense.evidence.reconcile import Reconciled, reconcile
 from tests.published.published import Published
 
 READINGS = np.array(
@@ -72,7 +72,6 @@ def test_the_steam_plant_fails_its_global_test() -> None:
     assert got.dof == 3
     LIMIT.check(stats.chi2.ppf(0.95, got.dof))
     assert got.chi_square > LIMIT.value
-    assert got.probability == pytest.approx(stats.chi2.sf(got.chi_square, 3), rel=1e-12)
 
 
 def test_both_feedwater_flows_are_named_by_the_measurement_test() -> None:
@@ -80,7 +79,7 @@ def test_both_feedwater_flows_are_named_by_the_measurement_test() -> None:
     FEEDWATER_Z.check(-got.z[0])
     FEEDWATER_Z.check(-got.z[1])
     assert set(np.argsort(np.abs(got.z[:10]))[-4:]) == {0, 1, 2, 3}
-    assert abs(got.z[0]) > critical_z(11) > np.max(np.abs(got.z[6:10]))
+    assert abs(got.z[0]) > np.max(np.abs(got.z[6:10]))
     assert np.isnan(got.z[10]), "no condition touches the last flow"
 
 
@@ -117,29 +116,3 @@ def test_two_meters_of_one_flow(
     # One condition: both z have the size of the root of chi-square, and opposite signs.
     np.testing.assert_allclose(np.abs(got.z), np.sqrt(chi_square), rtol=1e-12)
     assert got.z[0] == -got.z[1]
-
-
-def test_a_constant_moves_the_target() -> None:
-    got = reconcile(np.array([100.0, 110.0]), np.eye(2), np.array([[1.0, 1.0]]), np.array([200.0]))
-    np.testing.assert_allclose(got.value, [95.0, 105.0])
-    assert got.chi_square == pytest.approx(10.0**2 / 2.0)
-
-
-def test_no_condition_is_no_doubt() -> None:
-    empty = Reconciled(
-        value=np.zeros(1), covariance=np.eye(1), z=np.zeros(1), chi_square=0.0, dof=0
-    )
-    assert empty.probability == 1.0
-
-
-@pytest.mark.parametrize("count", [1, 2, 3, 11])
-@pytest.mark.parametrize("level", [0.01, 0.05])
-def test_limit_of_z_keeps_the_chance_of_any_false_alarm(count: int, level: float) -> None:
-    """Sidak's inequality: Narasimhan and Jordache (2000), eq. 7-13."""
-    limit = critical_z(count, level)
-    assert 1.0 - (1.0 - 2.0 * stats.norm.sf(limit)) ** count == pytest.approx(level, rel=1e-9)
-
-
-def test_limit_of_z_for_one_and_for_three_routes() -> None:
-    Published("normal quantile, 99 % two-sided", printed="2.576").check(critical_z(1))
-    Published("Sidak for three at 1 %: 0.33445 % two-sided", printed="2.934").check(critical_z(3))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import GTC
 import numpy as np
 import pytest
@@ -151,17 +149,6 @@ def test_several_quantiles_at_once_are_each_on_their_own() -> None:
     assert got.shape == (3,)
     for p, value in zip([0.025, 0.5, 0.975], got, strict=True):
         assert mixture_cdf(float(value)) == pytest.approx(p, abs=1e-7)
-
-
-def test_a_mixture_falls_apart_by_what_its_components_assume() -> None:
-    marked = replace(MIXED, assumption=np.array([4, 7, 4]))
-    first, second = marked.under_each(0.0)
-    np.testing.assert_allclose(first.weight, [6 / 7, 1 / 7])
-    np.testing.assert_allclose(first.mean, [0.0, -0.08])
-    np.testing.assert_allclose(second.weight, [1.0])
-    np.testing.assert_allclose(second.scale, [0.02])
-    assert [m.weight.size for m in marked.under_each(0.31)] == [2]
-    assert MIXED.under_each(0.0) == ()
 
 
 def test_a_quantile_that_nothing_bounds_is_found_too() -> None:

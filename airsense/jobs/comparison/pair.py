@@ -39,7 +39,7 @@ from airsense.jobs.comparison.full_load import full_load
 from airsense.jobs.comparison.given import TUNE, PairInput
 from airsense.jobs.comparison.power import power_of
 from airsense.jobs.comparison.result import LawRow, PairResult
-from airsense.jobs.comparison.routes import budget_rows, estimate_rows, routes_agree
+from airsense.jobs.comparison.routes import agreement, budget_rows, estimate_rows
 from airsense.jobs.comparison.sentences import sentence, tune_sentence
 from airsense.jobs.comparison.shown import by_speed, equivalent_bore, variations
 from airsense.jobs.declared import measured_rows
@@ -169,7 +169,7 @@ def _read(
     given: PairInput, judged: Judgement, reading: Reading, matched: Matched | None
 ) -> PairResult:
     """Return what the judgement and the full load say by themselves, still without a verdict."""
-    rows = by_speed(judged, matched)
+    rows, agreed = by_speed(judged, matched), agreement(given.seen, matched)
     skew = interval(judged.posterior, reading.skew[0])
     return replace(
         _without_match(given),
@@ -178,13 +178,13 @@ def _read(
         sensor_skew=skew,
         fuel_change=_state(matched, "mdot_fuel_kgps", "fuel"),
         manifold_pressure_change=_state(matched, "p_manifold_pa", "manifold_pressure"),
-        estimates=estimate_rows(given.seen, matched),
+        estimates=estimate_rows(given.seen, matched, agreed),
         causes=rank_causes(judged.posterior),
         by_speed=rows,
         full_load=full_load(matched, rows, given.setup.engine),
         budget=budget_rows(given.seen, given.numbers, given.is_after),
         free_evidence=free_evidence(judged),
-        routes_agree_probability=routes_agree(given.seen, matched),
+        routes_agree_probability=None if agreed is None else agreed.probability,
         spool_up=given.spool_up,
         equivalent_bore=equivalent_bore(given.bore_before_m, skew),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import fdtrc
@@ -10,16 +11,22 @@ from scipy.special import fdtrc
 from airsense.estimates import maf
 from airsense.evidence.arrays import FloatArray
 from airsense.evidence.matched import DECLARED_DOF, Matched
+from airsense.evidence.reconcile import reconcile
 from airsense.jobs.comparison.result import BudgetRow, EstimateRow
 from airsense.jobs.observe import Observations
 
 LEAST_SHARE = 0.001
+# Below this probability routes disagree: a test at one per cent.
+AGREE_AT = 0.01
 WHY = "does not use the sensor under test"
 
 
-def estimate_rows(seen: Observations, matched: Matched | None) -> tuple[EstimateRow, ...]:
+def estimate_rows(
+    seen: Observations, matched: Matched | None, agreed: Agreement | None = None
+) -> tuple[EstimateRow, ...]:
     """Return one row a route, used or not, with its own change at matched full load."""
     rows = []
+    odd = () if agreed is None else agreed.apart
     for name, per_run in seen.estimates.items():
         change = surplus = None
         if matched is not None and _filled(matched, name):
@@ -41,7 +48,7 @@ def estimate_rows(seen: Observations, matched: Matched | None) -> tuple[Estimate
                 change=change,
                 surplus=surplus,
                 used=valid,
-                reason=WHY if valid else "valid in 0 % of the samples",
+                reason=_reason(valid=valid, apart=name in odd),
             )
         )
     unused = (
@@ -51,16 +58,33 @@ def estimate_rows(seen: Observations, matched: Matched | None) -> tuple[Estimate
     return (*rows, *unused)
 
 
+def _reason(*, valid: bool, apart: bool) -> str:
+    if not valid:
+        return "valid in 0 % of the samples"
+    return f"{WHY}; disagrees with the other routes" if apart else WHY
+
+
 def _filled(matched: Matched, name: str) -> bool:
     ln = matched.table.ln[name][:, matched.filled]
     return bool(np.count_nonzero(np.isfinite(ln).all(axis=0)) >= 1)
 
 
-def routes_agree(seen: Observations, matched: Matched | None) -> float | None:
-    """Return the probability of a larger disagreement of sound routes; None with one route.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreement:
+    """Probability of a larger disagreement of sound routes, and the routes that stand apart.
 
-    Hotelling's T2 of the routes' changes against each other, with declared covariance of few
-    degrees of freedom: an F test.
+    Of two that disagree, both are named: which of them is off cannot be told.
+    """
+
+    probability: float
+    apart: tuple[str, ...] = ()
+
+
+def agreement(seen: Observations, matched: Matched | None) -> Agreement | None:
+    """Return whether the routes' changes agree; None with one route.
+
+    The sum of squares that reconciliation leaves, with a declared covariance of few degrees of
+    freedom: Hotelling's T2, an F test. The route of the largest measurement test is named.
     """
     names = [n for n in seen.estimates if matched is not None and _filled(matched, n)]
     if matched is None or len(names) < 2:
@@ -69,16 +93,19 @@ def routes_agree(seen: Observations, matched: Matched | None) -> float | None:
     if not np.isfinite(means).all():
         return None
     rows = [list(seen.estimates).index(n) for n in names]
-    change = means @ matched.weights
     weight = float(np.sum(matched.weights**2))
     covariance = seen.budget.covariance("between") + weight * seen.budget.covariance("run")
-    covariance = covariance[np.ix_(rows, rows)]
     contrast = np.column_stack([-np.ones(len(names) - 1), np.eye(len(names) - 1)])
-    apart = contrast @ change
-    t2 = float(apart @ np.linalg.solve(contrast @ covariance @ contrast.T, apart))
-    count = len(names) - 1
+    found = reconcile(means @ matched.weights, covariance[np.ix_(rows, rows)], contrast)
     dof = DECLARED_DOF + max(matched.after.size - 2, 0)
-    return float(fdtrc(count, dof, t2 / count))
+    probability = float(fdtrc(found.dof, dof, found.chi_square / found.dof))
+    if probability >= AGREE_AT:
+        return Agreement(probability=probability)
+    size = np.abs(found.z)
+    most = size >= size.max() * (1.0 - 1e-9)
+    return Agreement(
+        probability=probability, apart=tuple(n for n, m in zip(names, most, strict=True) if m)
+    )
 
 
 def budget_rows(
