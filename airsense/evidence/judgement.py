@@ -1,6 +1,6 @@
 """THE judgement: from the table of observations to what the reading has too much, and why.
 
-compare, check, rescale, screen and plan all read their answers from here.
+compare, check, rescale, screen, plan and audit all read their answers from here.
 """
 
 from __future__ import annotations

@@ -18,6 +18,7 @@ from airsense.claims.findings import AuditFinding, Outcome
 from airsense.claims.pairs import configurations_of, pair_of, pairs_of, same_pair
 from airsense.claims.point import Point
 from airsense.claims.repeat import check_repeatability, power_run_u
+from airsense.claims.split import AirSplit, air_splits
 from airsense.claims.table import implied_claims, with_table
 from airsense.claims.verdict import POWERS, ClaimVerdict, check_weather, decide_claim, weigh
 from airsense.errors import InputError
@@ -47,6 +48,7 @@ class AuditResult(Presented):
     findings: tuple[AuditFinding, ...]
     ask_the_publisher_for: tuple[Ask, ...]
     corrections: tuple[CorrectionRow, ...]
+    splits: tuple[AirSplit, ...] = ()
     assumptions: tuple[Assumption, ...]
     cautions: tuple[str, ...] = (CAUTION, *CAUTIONS)
     inputs: tuple[InputFile, ...] = ()
@@ -117,6 +119,7 @@ def audit(claims: Claims, *, source: str, folder: Path = Path()) -> AuditResult:
         findings=tuple(sorted(findings, key=lambda f: _ORDER[f.outcome])),
         ask_the_publisher_for=rank_asks(findings, missing),
         corrections=rows,
+        splits=air_splits([pair for pair, _ in work.about_pair]),
         assumptions=(*assumed, *unused, *context.assumptions.values(), *sizes.assumptions()),
     )
 

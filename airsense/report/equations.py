@@ -63,7 +63,7 @@ EQUATIONS = (
         "signature over routes and speeds; results are averaged over the causes",
         source="Bayes' theorem with conjugate Gaussian sizes; priors are our choice and stand "
         "in the package (airsense/evidence/priors.py)",
-        kinds=_JUDGED,
+        kinds=_JUDGED | {"audit"},
     ),
     Equation(
         name="Intervals",

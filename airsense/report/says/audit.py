@@ -21,15 +21,28 @@ from airsense.report.node import Node
 from airsense.report.page_parts import interval_text
 from airsense.report.says.shared import as_sentence, inputs, method, part
 from airsense.report.units_shown import Shown
-from airsense.report.words import NOTHING, number, percent_interval, say, tone
+from airsense.report.words import (
+    NOTHING,
+    cause,
+    number,
+    percent_interval,
+    probability,
+    say,
+    tone,
+)
 from airsense.results import Interval
 
-MOST_FINDINGS, MOST_REQUESTS, MOST_CLAIMS = 3, 3, 6
+MOST_FINDINGS, MOST_REQUESTS, MOST_CLAIMS, MOST_CAUSES = 3, 3, 6, 3
 
 
 def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     """Return what an audit says, most important first."""
-    found: list[Block] = [*_verdicts(result), *_requests(result), *_cautions(result)]
+    found: list[Block] = [
+        *_verdicts(result),
+        *_split(result),
+        *_requests(result),
+        *_cautions(result),
+    ]
     found.append(part("Evidence", "evidence"))
     found += pictures_of(result, shown.system)
     found += _tables(result, shown)
@@ -70,6 +83,45 @@ def _verdicts(result: Node) -> Iterable[Block]:
 _ORDER = ("contradicted", "partly_supported", "supported", "undetermined")
 
 
+def _split(result: Node) -> Iterable[Block]:
+    """Yield what of the printed air is the engine's, for the first intakes that allow it."""
+    for row in (result.splits or ())[:1]:
+        surplus = row.indicated_surplus
+        text = (
+            f"{row.subject}: the sensor shows {percent_interval(row.airflow_change_indicated)}, "
+            f"the engine breathes {percent_interval(row.airflow_change)}, and "
+            f"{percent_interval(surplus)} is in the reading only"
+        )
+        if surplus.low > 0.0 or surplus.high < 0.0:
+            first = row.causes[0]
+            text += f"; likeliest: {cause(first.cause)} ({probability(first.probability)})"
+        yield Sentence(lead="Of the air,", text=f"{text}.")
+
+
+def _splits(rows: Iterable[Node]) -> Table:
+    numbers = ("the sensor shows", "the engine breathes", "in the reading only")
+    return table(
+        "Air, split into engine and reading",
+        ("intakes", "speeds", *numbers, "likeliest causes"),
+        (
+            (
+                row.subject,
+                str(row.speeds),
+                percent_interval(row.airflow_change_indicated),
+                percent_interval(row.airflow_change),
+                percent_interval(row.indicated_surplus),
+                "; ".join(
+                    f"{cause(c.cause)} {probability(c.probability)}"
+                    for c in row.causes[:MOST_CAUSES]
+                ),
+            )
+            for row in rows
+        ),
+        numbers=("speeds", *numbers),
+        note="By the judgement that logs get, over all speeds that are printed of both.",
+    )
+
+
 def _requests(result: Node) -> Iterable[Block]:
     asks = result.ask_the_publisher_for
     words = "; ".join(f"({k}) {ask.request}" for k, ask in enumerate(asks[:MOST_REQUESTS], start=1))
@@ -103,6 +155,7 @@ def _tables(result: Node, shown: Shown) -> Iterable[Table]:
             for f in result.findings
         ),
     )
+    yield _splits(result.splits or ())
     yield _figures(result.findings, shown)
     yield table(
         "Ask the publisher for",
