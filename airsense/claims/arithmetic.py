@@ -159,8 +159,7 @@ def _compare(
     said = _bounds(stated)
     slack = _SLACK * max(abs(said.value), abs(found.value))
     apart = said.low > found.high + slack or said.high < found.low - slack
-    low, middle, high = (f"{x / stated.scale:.4g}" for x in (found.low, found.value, found.high))
-    bounds = f"{middle} ({low} to {high}) {stated.unit_text}".rstrip()
+    bounds = f"{_range_text(found, stated.scale)} {stated.unit_text}".rstrip()
     if apart:
         sentence = f"{what} does not follow from {source}, which give {bounds}."
         sentence += _hint(said, found, unit)
@@ -180,6 +179,16 @@ def _compare(
 
 _KINDS = {"W": Kind.POWER, "Pa": Kind.PRESSURE, "kg/s": Kind.FLOW, "kg": Kind.FLOW}
 _ONE_ATMOSPHERE_PA = 1e5
+
+
+def _range_text(found: Interval, scale: float) -> str:
+    """Return value and bounds with as many decimals as the width of the range is worth."""
+    width = abs(found.high - found.low) / abs(scale)
+    places = min(max(1 - math.floor(math.log10(width)), 0), 6) if width > 0.0 else 2
+    middle, low, high = (
+        f"{round(x / scale, places):.10g}" for x in (found.value, found.low, found.high)
+    )
+    return f"{middle} ({low} to {high})"
 
 
 def _hint(said: Interval, found: Interval, unit: str) -> str:
