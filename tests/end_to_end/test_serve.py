@@ -748,9 +748,15 @@ WORDS_OF_THE_FORM = {
         ("compare", {"before": "before", "after": "after"}, True),
         ("compare", {"before": "before", "after": "after"}, False),
         ("check", {"logs": "after"}, True),
+        ("check", {"logs": "after"}, False),
         ("rescale", {"logs": "after", "baseline": "before", "table": "tables"}, True),
+        ("rescale", {"logs": "after", "baseline": "before", "table": "tables"}, False),
     ],
-    ids=["compare", "compare without script", "check", "rescale"],
+    ids=[
+        f"{kind}{tail}"
+        for kind in ("compare", "check", "rescale")
+        for tail in ("", " without script")
+    ],
 )
 def test_in_the_browser_from_dropped_logs_to_the_verdict(
     online: Any, demo: DemoScenario, kind: str, trays: dict[str, str], script: bool
@@ -781,14 +787,22 @@ def test_in_the_browser_from_dropped_logs_to_the_verdict(
     assert [e for e in online.get_log("browser") if "favicon" not in e["message"]] == []
 
 
-def test_in_the_browser_typed_claims(online: Any) -> None:
+@pytest.mark.parametrize("script", [True, False], ids=["", "without script"])
+def test_in_the_browser_typed_claims(online: Any, script: bool) -> None:
     press(online, 'a[href="/new/audit"]')
-    quiet = {k: v for k, v in TYPED.items() if not k.startswith("claim-1")}
-    typed(online, {k: v.replace("_", " ") for k, v in quiet.items()})
-    assert faults(online) == [] and fits(online)
-    press(online, ".go button")
-    assert wait_for(online, "article .verdict").text
-    assert faults(online) == []
+    online.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": not script})
+    try:
+        online.refresh()
+        quiet = {k: v for k, v in TYPED.items() if not k.startswith("claim-1")}
+        typed(online, {k: v.replace("_", " ") for k, v in quiet.items()})
+        if script:
+            assert faults(online) == [] and fits(online)
+        press(online, ".go button")
+        assert wait_for(online, "article .verdict").text
+        if script:
+            assert faults(online) == []
+    finally:
+        online.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
 
 
 def test_in_the_browser_bad_and_large_files_are_told(
