@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,10 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
+from airsense.logs.assemble import assemble
 from airsense.logs.canon import CANON
+from airsense.logs.container import open_container
 from airsense.logs.headers import Header, readings
 from airsense.logs.log import Log
 from airsense.logs.read import read_log
+from airsense.logs.recognise import recognise
+from airsense.logs.registry import open_source
 from airsense.results import Finding, Severity
 from airsense.units import converts, parse_unit
 
@@ -104,19 +109,41 @@ def _suggested(
     """Return channel -> header for each ignored column that looks like one the log lacks."""
     if Path(path).is_file() and Path(path).stat().st_size > MOST_BYTES:
         return {}
-    wanted = [name for name in LOOKS if name not in log and not _served(name, log)]
+    lacking = [name for name in LOOKS if name not in log and not _served(name, log)]
+    pairs = [(h, name) for h in log.ignored for name in lacking if _unit_fits(h, name)]
+    fitting: dict[str, list[tuple[str, FloatArray]]] = {}
+    for header, name, value in _read_as(path, pairs, declared) if pairs else ():
+        if value.size >= ENOUGH and LOOKS[name].fits(value):
+            fitting.setdefault(header, []).append((name, value))
     found: dict[str, list[str]] = {}
-    for header in log.ignored:
-        fitting = [
-            (name, value)
-            for name in wanted
-            if _unit_fits(header, name)
-            for value in [_values(path, name, header, declared)]
-            if value is not None and LOOKS[name].fits(value)
-        ]
-        for name, _ in _settled(fitting):
+    for header, names in fitting.items():
+        for name, _ in _settled(names):
             found.setdefault(name, []).append(header)
     return {name: headers[0] for name, headers in found.items() if len(headers) == 1}
+
+
+def _read_as(
+    path: str | Path,
+    pairs: Sequence[tuple[str, str]],
+    declared: Mapping[str, str | Sequence[str]] | None,
+) -> Iterator[tuple[str, str, FloatArray]]:
+    """Yield header, channel and SI values of columns, each read as a channel, in one look."""
+    where = str(path)
+    _, source = open_source(open_container(path))
+    with closing(source):
+        plain = recognise(source.headers, declared, where=where)
+        named = []
+        for header, name in pairs:
+            with suppress(InputError):
+                chosen = {**(declared or {}), name: header}
+                named.append((header, name, recognise(source.headers, chosen, where=where)))
+        asked = tuple(known.matches[name] for _, name, known in named)
+        tables = source.load(replace(plain, rivals={**plain.rivals, "": asked}))
+    for header, name, known in named:
+        with suppress(InputError):
+            channels = assemble(tables, known, where=where).channels
+            if name in channels:
+                yield header, name, channels[name].value
 
 
 def _served(name: str, log: Log) -> bool:
@@ -137,22 +164,6 @@ def _unit_fits(header: str, name: str) -> bool:
         if unit is not None and converts(unit, CANON[name].unit):
             return True
     return False
-
-
-def _values(
-    path: str | Path,
-    name: str,
-    header: str,
-    declared: Mapping[str, str | Sequence[str]] | None,
-) -> FloatArray | None:
-    chosen = {key: value for key, value in (declared or {}).items() if key != name}
-    try:
-        log = read_log(path, channels={**chosen, name: header})
-    except InputError:
-        return None
-    if name not in log or log[name].value.size < ENOUGH:
-        return None
-    return log[name].value
 
 
 def _settled(fitting: Sequence[tuple[str, FloatArray]]) -> list[tuple[str, FloatArray]]:

@@ -10,6 +10,7 @@ import pytest
 from airsense.errors import InputError
 from airsense.jobs.channels import run
 from airsense.jobs.check import run as check
+from airsense.logs import suggest
 from airsense.logs.headers import Header
 from airsense.logs.recognise import recognise
 
@@ -62,3 +63,23 @@ def test_every_suggested_line_is_right(tmp_path: Path, log: str, spared: frozens
 
 def test_what_is_recognised_is_not_suggested() -> None:
     assert not [f for f in run(BOXES / "before_1.csv").findings if f.code == "looks_like"]
+
+
+def test_many_odd_columns_cost_one_more_look(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A wide log has dozens of temperatures: each may not be a reading of the file of its own."""
+    with (BOXES / LOGS[0]).open(newline="") as stream:
+        head, *rows = list(csv.reader(stream))
+    head[head.index("charge air temperature (degC)")] = "Feld (degC)"
+    more = [f"Kanal {k} (degC)" for k in range(40)]
+    path = tmp_path / "wide.csv"
+    with path.open("w", newline="") as stream:
+        csv.writer(stream).writerows([[*head, *more], *([*row, *["40.0"] * 40] for row in rows)])
+    looks = []
+    original = suggest.open_source
+    monkeypatch.setattr(suggest, "open_source", lambda c: looks.append(1) or original(c))
+    (log,) = suggest.read_logs([path], None)
+    assert len(log.ignored) == 41
+    assert len(looks) == 1
+    assert 'charge_temperature = "Feld (degC)"' in log.findings[-1].fix
