@@ -43,7 +43,7 @@ def test_without_help_an_unknown_header_is_ignored_and_shown(log: Path) -> None:
 def test_the_setup_names_a_channel_and_its_unit(log: Path, tmp_path: Path) -> None:
     engine = save(tmp_path / "engine.toml", ENGINE)
     out = tmp_path / "out.json"
-    run = call(log, "--engine", engine, "--json", out)
+    run = call(log, "--engine", engine, "--json", out, "--all")
     assert run.exit_code == 0
     assert "[channels]" in run.output
     row = next(r for r in json.loads(out.read_text())["channels"] if r["name"] == "mass_air_flow")
