@@ -204,7 +204,10 @@ COMMANDS = {
 
 @pytest.mark.parametrize("columns", [60, 100])
 @pytest.mark.parametrize("args", COMMANDS.values(), ids=COMMANDS)
-def test_the_answer_is_one_screen_without_a_line_twice(args: list[str], columns: int) -> None:
+def test_the_answer_is_one_screen_without_a_line_twice(
+    args: list[str], columns: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)  # where a screen keeps its state
     done = CliRunner().invoke(cli, args, env={"COLUMNS": str(columns), "NO_COLOR": "1"})
     assert done.exit_code == 0, done.output
     lines = [line.rstrip() for line in done.stdout.splitlines()]

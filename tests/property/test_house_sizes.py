@@ -1,9 +1,10 @@
-"""The house stays small: a module below 300 lines of code, a function below 50."""
+"""The house stays small: a module below 300 lines of code, a function below 50, a plain top."""
 
 from __future__ import annotations
 
 import ast
 import io
+import subprocess
 import tokenize
 from pathlib import Path
 
@@ -12,6 +13,9 @@ import pytest
 PACKAGE = Path(__file__).resolve().parents[2] / "airsense"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 MODULE_BELOW, FUNCTION_BELOW = 300, 50
+TOP = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml"} | {
+    "airsense", "tests", "reference_data", "examples",
+}  # fmt: skip
 NO_CODE = {
     tokenize.COMMENT,
     tokenize.NL,
@@ -55,3 +59,14 @@ def test_comments_and_docstrings_are_no_code() -> None:
     doc = '"""Doc."""\n\n# why\n'
     text = doc + 'def f():\n    """Say.\n\n    More.\n    """\n    return (\n        1\n    )\n'
     assert code_lines(text) == {4, 9, 10, 11}
+
+
+def test_the_top_of_the_checkout_holds_nothing_else() -> None:
+    """A file that a command leaves behind is easily committed."""
+    if not (PACKAGE.parent / ".git").exists():
+        pytest.skip("not a git checkout")
+    listed = subprocess.run(
+        ["git", "ls-files"], cwd=PACKAGE.parent, capture_output=True, text=True, check=True
+    ).stdout.splitlines()
+    top = {line.split("/")[0] for line in listed}
+    assert {name for name in top if not name.startswith(".")} <= TOP
