@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import io
+import shutil
 import subprocess
 import tokenize
 from pathlib import Path
@@ -63,10 +64,13 @@ def test_comments_and_docstrings_are_no_code() -> None:
 
 def test_the_top_of_the_checkout_holds_nothing_else() -> None:
     """A file that a command leaves behind is easily committed."""
-    if not (PACKAGE.parent / ".git").exists():
-        pytest.skip("not a git checkout")
-    listed = subprocess.run(
-        ["git", "ls-files"], cwd=PACKAGE.parent, capture_output=True, text=True, check=True
-    ).stdout.splitlines()
-    top = {line.split("/")[0] for line in listed}
+    git = shutil.which("git")
+    if git is None or not (PACKAGE.parent / ".git").exists():
+        pytest.skip("not a git checkout, or no git")
+    asked = subprocess.run(
+        [git, "ls-files"], cwd=PACKAGE.parent, capture_output=True, text=True, check=False
+    )
+    if asked.returncode:
+        pytest.skip(f"git does not answer: {asked.stderr.strip()[:200]}")
+    top = {line.split("/")[0] for line in asked.stdout.splitlines()}
     assert {name for name in top if not name.startswith(".")} <= TOP
