@@ -54,13 +54,18 @@ class Pair:
     after: Point
 
     @property
-    def subject(self) -> str:
-        """The pair in words."""
+    def intakes(self) -> str:
+        """The two intakes and their tune in words."""
         first, second = self.before.configuration, self.after.configuration
         tail = f" ({first.tune})" if first.tune else ""
-        speeds = {first.speed_text, second.speed_text} - {""}
+        return f"{first.intake} -> {second.intake}{tail}"
+
+    @property
+    def subject(self) -> str:
+        """The pair in words."""
+        speeds = {p.configuration.speed_text for p in (self.before, self.after)} - {""}
         at = f" at {' / '.join(sorted(speeds))}" if speeds else ""
-        return f"{first.intake} -> {second.intake}{tail}{at}"
+        return f"{self.intakes}{at}"
 
     def ln_change(self, quantity: str) -> FloatArray | None:
         """Return draws of the logarithm of after / before, None unless both are printed.

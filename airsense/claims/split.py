@@ -23,7 +23,7 @@ from airsense.evidence.cells import Cells
 from airsense.evidence.judgement import interval, over_cells
 from airsense.evidence.posterior import Posterior, infer, reduce_observations
 from airsense.evidence.priors import PriorTable
-from airsense.evidence.rest import Rest
+from airsense.evidence.rest import no_rest
 from airsense.evidence.signatures import observed
 from airsense.results import Interval
 
@@ -52,33 +52,32 @@ class AirSplit:
 
 def air_splits(pairs: Sequence[Pair]) -> tuple[AirSplit, ...]:
     """Return the split of each two intakes at one tune whose figures allow one."""
-    groups: dict[tuple[str, str, str], list[Pair]] = {}
+    groups: dict[str, list[Pair]] = {}
     for pair in pairs:
         first, second = pair.before.configuration, pair.after.configuration
         if first.intake != second.intake and first.tune == second.tune:
-            groups.setdefault((first.intake, second.intake, first.tune), []).append(pair)
-    found = (_split(key, own) for key, own in groups.items())
+            groups.setdefault(pair.intakes, []).append(pair)
+    found = (_split(subject, own) for subject, own in groups.items())
     return tuple(split for split in found if split is not None)
 
 
-def _split(key: tuple[str, str, str], pairs: Sequence[Pair]) -> AirSplit | None:
-    air = {id(p): p.ln_change("ln_air") for p in pairs}
-    used = [p for p in pairs if air[id(p)] is not None and _routes(p)]
-    names = [n for n in _ROUTES if all(n in _routes(p) for p in used)]
-    if not used or not names:
+def _split(subject: str, pairs: Sequence[Pair]) -> AirSplit | None:
+    rows = [(p, p.ln_change("ln_air"), _routes(p)) for p in pairs]
+    rows = [row for row in rows if row[1] is not None and row[2]]
+    names = [n for n in _ROUTES if all(n in routes for _, _, routes in rows)]
+    if not rows or not names:
         return None
-    shown = np.array([air[id(p)] for p in used])
-    apart = np.array([shown - [_routes(p)[n] for p in used] for n in names])
-    posterior = _posterior(used, names, apart)
+    shown = np.array([air for _, air, _ in rows])
+    apart = np.array([shown - [routes[n] for _, _, routes in rows] for n in names])
+    posterior = _posterior([pair for pair, _, _ in rows], names, apart)
     row = over_cells(posterior, posterior.reduced.seen.cells.after).surplus[0]
     indicated = shown.mean(axis=0)
     rng = np.random.default_rng(SEED)
     weight = posterior.draws.weight
     surplus = rng.choice(posterior.draws.spread @ row, indicated.size, p=weight / weight.sum())
-    before, after, tune = key
     return AirSplit(
-        subject=f"{before} -> {after}" + (f" ({tune})" if tune else ""),
-        speeds=len(used),
+        subject=subject,
+        speeds=len(rows),
         airflow_change_indicated=change_interval(indicated),
         airflow_change=change_interval(indicated - surplus),
         indicated_surplus=interval(posterior, row),
@@ -93,47 +92,36 @@ def _routes(pair: Pair) -> Mapping[str, FloatArray]:
 
 def _posterior(pairs: Sequence[Pair], names: Sequence[str], apart: FloatArray) -> Posterior:
     """Return the posterior of the causes; `apart` (routes, speeds, draws) is air less route."""
-    shared, noise = _shared(apart)
-    own = np.hypot(noise, LEAST_NOISE)
-    cells = _cells(pairs, names, apart.mean(axis=2), own)
-    size, axes = np.linalg.eigh(shared)
+    size, axes, noise = _shared(apart)
+    cells = _cells(pairs, names, apart.mean(axis=2), np.hypot(noise, LEAST_NOISE))
     parts = tuple(
         Part(
             key=f"printed_{k}",
             label="the printed figures",
             sensitivity=axes[:, k],
             absolute=0.0,
-            between=float(np.sqrt(max(size[k], 0.0))),
+            between=float(np.sqrt(size[k])),
             run=0.0,
         )
         for k in range(size.size)
     )
     table = PriorTable()
-    nothing = np.zeros(0)
-    rest = Rest(
-        run=nothing.astype(np.int64),
-        after=nothing.astype(bool),
-        kind=nothing.astype(np.int64),
-        value=nothing,
-        pressure_pa=nothing,
-        u_noise=nothing,
-    )
-    reduced = reduce_observations(observed(cells, rest), RouteBudget(parts=parts), table)
+    reduced = reduce_observations(observed(cells, no_rest()), RouteBudget(parts=parts), table)
     return infer(reduced, table, draws=DRAWS)
 
 
-def _shared(apart: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the covariance (routes, routes) that all speeds share, and each cell's own u."""
+def _shared(apart: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return sizes and axes of the covariance that all speeds share, and each cell's own u."""
     routes, speeds, draws = apart.shape
     centred = apart - apart.mean(axis=2, keepdims=True)
     every = np.einsum("asd,btd->abst", centred, centred) / draws
-    if speeds == 1:
-        return every[:, :, 0, 0], np.zeros((routes, 1))
-    between = every[:, :, ~np.eye(speeds, dtype=bool)].mean(axis=2)
-    size, axes = np.linalg.eigh(between)
-    shared = (axes * np.maximum(size, 0.0)) @ axes.T
+    # With one speed nothing tells apart what is shared: all of it may be.
+    other = ~np.eye(speeds, dtype=bool) if speeds > 1 else np.ones((1, 1), dtype=bool)
+    size, axes = np.linalg.eigh(every[:, :, other].mean(axis=2))
+    size = np.maximum(size, 0.0)
     variance = np.array([np.diag(every[k, k]) for k in range(routes)])
-    return shared, np.sqrt(np.maximum(variance - np.diag(shared)[:, None], 0.0))
+    left = variance - (axes**2 @ size)[:, None]
+    return size, axes, np.sqrt(np.maximum(left, 0.0))
 
 
 def _cells(

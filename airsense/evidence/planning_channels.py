@@ -17,7 +17,7 @@ from airsense.evidence.budget import RouteBudget, route_budget
 from airsense.evidence.cells import SPEED_STEP, USUAL_NOISE, Cells
 from airsense.evidence.next_measurement import CHEAP, DEAR, FREE
 from airsense.evidence.planning_states import Template
-from airsense.evidence.rest import Rest, RestKind
+from airsense.evidence.rest import Rest, RestKind, no_rest
 from airsense.physics.constants import R_DRY_AIR_JPKGK
 from airsense.setup.engine import EngineSetup, Ignition, Induction
 
@@ -121,7 +121,7 @@ def template_for(channels: frozenset[str], setup: EngineSetup) -> Template:
     }
     return Template(
         cells=_usual_cells(tuple(budgets), channels, setup),
-        rest=with_still(_no_rest(), channels),
+        rest=with_still(no_rest(), channels),
         budget=route_budget(estimates, sizes) if budgets else RouteBudget(parts=()),
         sizes=sizes,
         power=has(channels, POWER_CHANNELS),
@@ -256,17 +256,6 @@ def _usual_cells(routes: tuple[str, ...], channels: frozenset[str], setup: Engin
         ),
         map_slope=np.full(size, np.nan),
         rate_ps=np.gradient(ln, STATE_S) if size > 1 else np.zeros(size),
-    )
-
-
-def _no_rest() -> Rest:
-    return Rest(
-        run=np.zeros(0, dtype=np.int64),
-        after=np.zeros(0, dtype=bool),
-        kind=np.zeros(0, dtype=np.int64),
-        value=np.zeros(0),
-        pressure_pa=np.zeros(0),
-        u_noise=np.zeros(0),
     )
 
 

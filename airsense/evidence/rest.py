@@ -119,6 +119,19 @@ class Rest:
         )
 
 
+def no_rest() -> Rest:
+    """Return no reading at all."""
+    nothing = np.zeros(0)
+    return Rest(
+        run=nothing.astype(np.int64),
+        after=nothing.astype(bool),
+        kind=nothing.astype(np.int64),
+        value=nothing,
+        pressure_pa=nothing,
+        u_noise=nothing,
+    )
+
+
 def find_rest(
     runs: Sequence[Run], cuts: Sequence[Segmented], after: Sequence[bool], ignition: Ignition
 ) -> Rest:

@@ -91,8 +91,7 @@ def compare_logs(
     is_after = [k >= len(before) for k in range(len(runs))]
     seen = observe(runs, setup, is_after)
     require_driven(seen.cells, rpm)
-    given = _given(seen, len(before), setup, tunes)
-    given = replace(given, margin=margin, rpm=rpm)
+    given = replace(_given(seen, len(before), setup, tunes), margin=margin, rpm=rpm)
     weighed = compare_pair(given)
     roles = [AFTER if a else BEFORE for a in is_after]
     odd = odd_logs(seen, roles, setup.engine)

@@ -82,13 +82,12 @@ def run(
     setup = load_engine(engine_file)
     table = read_table(table_file)
     old = None if baseline_table is None else read_table(baseline_table)
-    present = read_logs(logs, setup.channels)
-    trusted = read_logs(baseline, setup.channels)
+    read = read_logs((*logs, *baseline), setup.channels)
     result = rescale_logs(
-        present,
+        read[: len(logs)],
         setup,
         table,
-        baseline=trusted,
+        baseline=read[len(logs) :],
         baseline_table=old,
         max_step=max_step,
         share=share,

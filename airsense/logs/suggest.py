@@ -138,6 +138,7 @@ def _read_as(
                 chosen = {**(declared or {}), name: header}
                 named.append((header, name, recognise(source.headers, chosen, where=where)))
         asked = tuple(known.matches[name] for _, name, known in named)
+        # Rivals are columns that are loaded beside those recognised.
         tables = source.load(replace(plain, rivals={**plain.rivals, "": asked}))
     for header, name, known in named:
         with suppress(InputError):

@@ -47,11 +47,11 @@ def next_measurement(
 def _days_doubt(given: PairInput, change: Change) -> bool:
     """Return whether weather, drift or the law of control dominates what is open of the intake."""
     parts = change.parts
-    by_law = [change.weight * (parts.law == k) for k in range(len(parts.laws))]
     level = np.zeros(parts.intake.size)
-    for k, weight in enumerate(by_law):
-        if weight.sum() > 0.0:
-            level[parts.law == k] = weight @ parts.intake / weight.sum()
+    for k in np.unique(parts.law):
+        here = parts.law == k
+        weight = change.weight[here]
+        level[here] = weight @ parts.intake[here] / max(float(weight.sum()), 1e-300)
     most = max(_variance(change, parts.weather), _variance(change, level))
     runs = [given.seen.runs[k] for k in given.numbers]
     moved = abs(float(change.weight @ parts.weather)) >= given.margin

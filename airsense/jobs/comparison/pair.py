@@ -129,10 +129,10 @@ def _answer(
     circumstance: Circumstances | None,
 ) -> PairResult:
     row = reading.surplus[0]
-    surplus = evidence_of(judged, row)
+    surplus, over_all = evidence_of(judged, row), interval(judged.posterior, row)
     question = Question(
         surplus=surplus,
-        surplus_high=interval(judged.posterior, row).high,
+        surplus_high=over_all.high,
         intake=None if change is None else change.intake,
         engine=None if change is None else change.engine,
         elsewhere=1.0 if change is None else change.elsewhere,
@@ -145,6 +145,7 @@ def _answer(
     found = replace(
         found,
         verdict=verdict,
+        indicated_surplus=over_all,
         reading_cause=reading_cause(surplus, judged.families(reading), given.margin),
         probability_of_over_reading=float(
             surplus.stated.weight @ (judged.posterior.draws.sizes @ reading.skew[0] > 0.0)
@@ -172,9 +173,8 @@ def _read(
     rows, agreed = by_speed(judged, matched), agreement(given.seen, matched)
     skew = interval(judged.posterior, reading.skew[0])
     return replace(
-        _without_match(given),
+        _bare(given),
         airflow_change_indicated=None if matched is None else matched.indicated().interval(),
-        indicated_surplus=interval(judged.posterior, reading.surplus[0]),
         sensor_skew=skew,
         fuel_change=_state(matched, "mdot_fuel_kgps", "fuel"),
         manifold_pressure_change=_state(matched, "p_manifold_pa", "manifold_pressure"),
@@ -224,9 +224,9 @@ def _above(evidence: Evidence) -> float:
     return float(evidence.stated.weight @ (evidence.stated.values > 0.0))
 
 
-def _without_match(given: PairInput) -> PairResult:
-    """Return the answer where the configurations share no state."""
-    bare = PairResult(
+def _bare(given: PairInput) -> PairResult:
+    """Return an answer that says nothing yet."""
+    return PairResult(
         intake=given.intake,
         tune=given.tune,
         baseline=given.baseline,
@@ -234,7 +234,11 @@ def _without_match(given: PairInput) -> PairResult:
         verdict=Verdict.UNDETERMINED,
         reading_cause=ReadingCause.OPEN,
         sentence="",
-        estimates=estimate_rows(given.seen, None),
         next_measurement=more_pulls("the two configurations share nothing that can be compared"),
     )
-    return replace(bare, sentence=sentence(bare))
+
+
+def _without_match(given: PairInput) -> PairResult:
+    """Return the answer where the configurations share no state."""
+    bare = _bare(given)
+    return replace(bare, sentence=sentence(bare), estimates=estimate_rows(given.seen, None))

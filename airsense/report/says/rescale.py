@@ -64,7 +64,7 @@ def _first_screen(result: Node, shown: Shown) -> Iterable[Block]:
             lead=f"{severity.capitalize()}:", text=f"{as_sentence(message)} To do: {fix}."
         )
     measured = [c for c in result.cells if c.support == "measured"]
-    yield _cells("Breakpoints that were measured", measured, result.signal_unit, shown)
+    yield _measured(measured, result.signal_unit, shown)
     yield Sentence(
         lead="Runs:",
         text=f"{result.runs} with the present tube, {result.baseline_runs} of the baseline; "
@@ -76,11 +76,11 @@ def _first_screen(result: Node, shown: Shown) -> Iterable[Block]:
         yield from next_measurement([result.next_measurement])
 
 
-def _cells(title: str, cells: list[Node], signal_unit: str, shown: Shown) -> Table:
-    """Return what becomes of breakpoints, for one screen."""
+def _measured(cells: list[Node], signal_unit: str, shown: Shown) -> Table:
+    """Return what becomes of the breakpoints that were measured, for one screen."""
     columns = _columns(signal_unit, shown)
     return table(
-        title,
+        "Breakpoints that were measured",
         columns,
         (_cell(c, shown) for c in cells),
         numbers=columns,
