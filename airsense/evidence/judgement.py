@@ -27,8 +27,9 @@ ODDS = (0.2, 5.0)
 CURVED = (Cause.SENSOR_SHAPE, Cause.PULSATION)
 SIZES = (0.5, 2.0)
 VARIED_DRAWS = 4_000
-# A part of the surplus below this share of it is minor: our choice.
-MINOR = 0.25
+# Most of a surplus that may be lost air where the sensor is named, and the sensor's own where lost
+# air is. A table is corrected by the one; the other has a coupler looked at. Our choice.
+LOST_AT_MOST, SKEW_AT_MOST = 0.25, 0.5
 # Width of the look at one engine speed, in ln(speed).
 SPEED_WIDTH = 0.06
 TAILS = (0.5, 0.025, 0.975)
@@ -78,8 +79,8 @@ class Judgement:
             lost = np.abs(p.draws.sizes @ (reading.surplus[0] - reading.skew[0]))
             some = p.draws.weight * (surplus > 0.0)
             some = some / max(float(some.sum()), 1e-300)
-            sensor = float(some @ (lost <= MINOR * surplus))
-            rows.append((sensor, float(some @ (np.abs(skew) <= MINOR * surplus))))
+            sensor = float(some @ (lost <= LOST_AT_MOST * surplus))
+            rows.append((sensor, float(some @ (np.abs(skew) <= SKEW_AT_MOST * surplus))))
         return tuple(rows)
 
     def live(self) -> tuple[FloatArray, ...]:

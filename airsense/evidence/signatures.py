@@ -228,16 +228,24 @@ def leak_shapes(cells: Cells) -> tuple[FloatArray, ...]:
     return tuple(shape / float(np.mean(shape[full])) for shape in forms)
 
 
+def _ahead_of_throttle(cells: Cells) -> list[FloatArray]:
+    """Return where a throttle hides the pressure on a leak: at idle, and on the road.
+
+    The compressor hardly turns at idle and may blow on the road, so each loses a share of its own.
+    """
+    throttled = (cells.boost_pa <= 0.0) & (cells.p_manifold_pa < cells.p_ambient_pa - THROTTLED_PA)
+    idle = cells.kind == Kind.IDLE
+    shares = (np.where(throttled & at, 1.0, 0.0) for at in (idle, ~idle))
+    return [share for share in shares if share.any()]
+
+
 def _leak_after(seen: Observed, prior: Prior) -> tuple[Effect, ...]:
     # What leaks out behind the compressor has passed the sensor and the compressor.
     behind = [r for r in seen.cells.routes if r != compressor_map.METHOD]
     shapes = leak_shapes(seen.cells)
     tested = [seen.rest.of_kind(RestKind.PIPE_TEST)]
     lean = _tilt(seen.cells.ln_maf)
-    throttled = (seen.cells.boost_pa <= 0.0) & (
-        seen.cells.p_manifold_pa < seen.cells.p_ambient_pa - THROTTLED_PA
-    )
-    beside = [np.where(throttled, 1.0, 0.0)] if throttled.any() else []
+    beside = _ahead_of_throttle(seen.cells)
     nothing = [np.zeros(seen.rest.size)] * (1 + len(beside))
     plain = [
         _effect(
