@@ -10,11 +10,12 @@ from airsense.simulate.case import Case
 from airsense.simulate.engines import ENGINES
 from tests.campaign_logs import SHARED, campaign_of, in_order, session
 
+pytestmark = pytest.mark.slow
+
 CAMPAIGNS_AN_ENGINE = 5
 ORDER = "ABCDDCBAABCD"
 
 
-@pytest.mark.slow
 def test_the_intakes_parts_of_a_campaign_hold_what_is_true() -> None:
     rng = np.random.default_rng(11)
     held: list[bool] = []

@@ -31,6 +31,8 @@ from tests.campaign_logs import (
     write_campaign,
 )
 
+pytestmark = pytest.mark.slow
+
 SKEW = 0.05
 ORDER = "ABCCBAABCABC"
 # A stock box that strangles the engine: an open one is worth several percent at the same demand.

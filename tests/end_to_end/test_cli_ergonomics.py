@@ -204,6 +204,7 @@ COMMANDS = {
 
 @pytest.mark.parametrize("columns", [60, 100])
 @pytest.mark.parametrize("args", COMMANDS.values(), ids=COMMANDS)
+@pytest.mark.slow
 def test_the_answer_is_one_screen_without_a_line_twice(
     args: list[str], columns: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -24,6 +24,8 @@ from airsense.simulate.engines import TURBO_DIESEL
 from airsense.simulate.writing import write_csv
 from tests.compressor_maps import with_turbo_speed, write_map
 
+pytestmark = pytest.mark.slow
+
 BOOST = 0.03
 T_INLET_K = 295.0
 

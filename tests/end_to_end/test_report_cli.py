@@ -14,6 +14,8 @@ from airsense.report.as_json import to_json
 from airsense.report.html import render_page
 from tests.report_results import result_of
 
+pytestmark = pytest.mark.slow
+
 
 def run(*arguments: str | Path) -> Result:
     """Run the command line in this process."""

@@ -22,6 +22,8 @@ from airsense.jobs.screen import ScreenOptions, run
 from airsense.report.as_json import to_json
 from tests.screen_logs import write_engine, write_many
 
+pytestmark = pytest.mark.slow
+
 pytest.importorskip("distributed", reason="the extra cluster is not installed")
 
 COUNT = 40
@@ -120,7 +122,6 @@ def rows_of(state: Path) -> list[str]:
     return [json.loads(line)["row"]["log"] for line in whole[1:]]
 
 
-@pytest.mark.slow
 def test_a_killed_worker_loses_and_doubles_nothing(
     place: Path, tmp_path: Path, cluster: Cluster
 ) -> None:
@@ -147,7 +148,6 @@ def test_a_killed_worker_loses_and_doubles_nothing(
     assert json.loads(answer.read_text()) == json.loads(to_json(alone))
 
 
-@pytest.mark.slow
 def test_an_address_without_a_cluster_is_refused(place: Path) -> None:
     options = ScreenOptions(cluster=f"tcp://127.0.0.1:{free_port()}")
     with pytest.raises(InputError, match="cluster cannot be used") as caught:

@@ -17,6 +17,8 @@ from airsense.simulate.case import Case
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL
 
+pytestmark = pytest.mark.slow
+
 QUIET = {"scatter": 0.0, "drift": 0.0, "absolute_errors": 0.0, "noise": 0.0, "heat_soak": False}
 
 

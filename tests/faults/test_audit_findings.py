@@ -7,6 +7,8 @@ from airsense.claims.verdict import Verdict
 from airsense.jobs.audit import audit
 from airsense.setup.claims import Claims
 
+pytestmark = pytest.mark.slow
+
 ENGINE = {"displacement_l": 3.0, "cylinders": 6, "ignition": "compression"}
 ROW = {
     "engine_speed": "3000 rpm",

@@ -29,6 +29,8 @@ from tests.faults.audit_cases import (
     stated_power,
 )
 
+pytestmark = pytest.mark.slow
+
 FULL = ("lambda", "charge_temperature")
 
 

@@ -114,6 +114,7 @@ def test_uncorrected_power_of_two_printed_days_is_judged_at_one_weather():
     assert finding.expected.value == pytest.approx(1.096 / 1.127 - 1.0, abs=0.025)
 
 
+@pytest.mark.slow
 def test_bars_on_a_small_draw_of_publications():
     """The bench has thousands; these few keep the suite from drifting."""
     accused = decidable = supported = 0

@@ -56,6 +56,7 @@ def test_a_sound_comparison_is_not_accused(number, tmp_path):
     assert result.verdicts[0].verdict is not Verdict.CONTRADICTED
 
 
+@pytest.mark.slow
 def test_false_accusations_stay_rare_over_many_sound_comparisons(tmp_path):
     path = tmp_path / "claims.toml"
     accused = 0

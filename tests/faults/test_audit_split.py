@@ -16,6 +16,8 @@ from airsense.jobs.audit import run as audit_file
 from airsense.setup.claims import Claims
 from tests.faults.audit_publications import Publication, honest, scaled, without
 
+pytestmark = pytest.mark.slow
+
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SEEDS = range(40)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+import pytest
 
 from airsense.simulate.campaign import simulate_campaigns
 from airsense.simulate.engines import ENGINES
@@ -17,6 +18,8 @@ from tests.bench.coverage_cases import (
     decidable,
     draw_cases,
 )
+
+pytestmark = pytest.mark.slow
 
 CHOSEN = (
     "none", "skew", "gain", "skew and gain", "intake air only", "one run each", "large scatter",

@@ -27,6 +27,8 @@ from airsense.simulate.engines import ENGINES
 from airsense.simulate.writing import METRIC_COMMA, US_SEMICOLON, write_csv
 from tests.bench.coverage_cases import confidently_wrong
 
+pytestmark = pytest.mark.slow
+
 SEEDS = 2
 TRAPS = {
     "intake air only": {"log_charge_temperature": False, "skew": 0.06},

@@ -16,6 +16,8 @@ from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case, own_channels
 from airsense.simulate.engines import ENGINES, TURBO_DIESEL
 
+pytestmark = pytest.mark.slow
+
 GROUPS = ("before",) * 3 + ("after",) * 3
 BAD = 4
 
@@ -143,7 +145,6 @@ def test_where_the_sensor_ends_no_log_stands_out() -> None:
     assert set(odd_of([*made.before, *made.after], made.setup)) == {""}
 
 
-@pytest.mark.slow
 def test_good_logs_are_not_called_odd() -> None:
     cases = [
         Case(skew=0.05), Case(scatter=2.0), Case(leak_after_compressor=0.05), Case(staggered=True),

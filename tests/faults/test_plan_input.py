@@ -14,6 +14,8 @@ from airsense.evidence.planning import Wish
 from airsense.evidence.planning_states import PlannedQuantity
 from airsense.jobs import plan
 
+pytestmark = pytest.mark.slow
+
 ENGINE = '[engine]\ndisplacement_l = 3.0\ncylinders = 6\nignition = "compression"\n'
 ABSOLUTE = ("engine_speed", "mass_air_flow", "manifold_pressure", "barometric_pressure",
             "charge_temperature", "fuel_per_stroke")  # fmt: skip

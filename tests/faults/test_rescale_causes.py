@@ -13,6 +13,8 @@ from airsense.transfer.cells import Support
 from airsense.transfer.decision import Decision
 from tests.bench.rescale_coverage import DRIVES, table_of
 
+pytestmark = pytest.mark.slow
+
 TABLE = table_of(TURBO_DIESEL)
 PLANTED = {
     "leak": {"leak_after_compressor": 0.05},

@@ -24,6 +24,8 @@ from airsense.setup.compressor_map import read_map
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_model
 
+pytestmark = pytest.mark.slow
+
 AIRSENSE = [sys.executable, "-c", "from airsense.cli.main import main; main()"]
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "two_boxes"
 COMPARE = (

@@ -22,6 +22,8 @@ from airsense.physics.align import lag_s, undo_first_order_lag
 from airsense.setup.load import load_engine
 from tests.log_writing import Columns, drive, save, text
 
+pytestmark = pytest.mark.slow
+
 AIRSENSE = [sys.executable, "-c", "from airsense.cli.main import main; main()"]
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "two_boxes"
 DAYS_30 = 30 * 86_400.0

@@ -19,6 +19,8 @@ from airsense.jobs.screen_cluster import require_address
 from airsense.jobs.screen_result import Outcome
 from tests.screen_logs import write_engine, write_log
 
+pytestmark = pytest.mark.slow
+
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "two_boxes"
 AIRSENSE = f"{sys.executable} -c 'from airsense.cli.main import main; main()'"
 COMPARE = "compare --engine engine.toml --before before_1.csv --after after_1.csv"

@@ -31,6 +31,8 @@ from airsense.setup.load import load_engine
 from tests.log_writing import save
 from tests.screen_logs import FLOW, write_engine, write_log, write_many, write_vehicle
 
+pytestmark = pytest.mark.slow
+
 HERE = ScreenOptions(workers=1)
 AIRSENSE = [sys.executable, "-c", "from airsense.cli.main import main; main()"]
 
@@ -428,7 +430,6 @@ def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return top
 
 
-@pytest.mark.slow
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks into /proc")
 class TestKilled:
     def command(self, many: Path, state: Path) -> list[str]:
@@ -505,7 +506,6 @@ def deadly(task: Task) -> ScreenRow | None:
     return screen_log.screen_log(task)
 
 
-@pytest.mark.slow
 def test_a_log_that_kills_its_process_is_given_up_and_the_rest_is_done(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -14,6 +14,8 @@ from airsense.simulate.case import Case
 from airsense.simulate.engines import TURBO_DIESEL
 from airsense.simulate.sensor import transfer_table
 
+pytestmark = pytest.mark.slow
+
 QUIET = Case(
     drift=0.0, absolute_errors=0.0, scatter=0.0, noise=0.0, rounding=False, heat_soak=False,
     sample_rate_hz=20.0,

@@ -16,6 +16,8 @@ from airsense.simulate.case import Case, own_channels
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.engines import LARGE_TURBO_DIESEL, TURBO_DIESEL, TURBO_PETROL
 
+pytestmark = pytest.mark.slow
+
 WITHIN = 0.15
 CAMPAIGNS = 8
 CASES = {
@@ -51,7 +53,6 @@ def test_the_promised_interval_is_that_of_compare(name: str) -> None:
     check(TURBO_DIESEL, CASES[name], 5)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("engine", [TURBO_DIESEL, LARGE_TURBO_DIESEL, TURBO_PETROL])
 @pytest.mark.parametrize("name", CASES)
 def test_the_promised_interval_is_that_of_compare_everywhere(
@@ -60,7 +61,6 @@ def test_the_promised_interval_is_that_of_compare_everywhere(
     check(engine, CASES[name], CAMPAIGNS)
 
 
-@pytest.mark.slow
 def test_a_promised_claim_is_made() -> None:
     quantity, wish = PlannedQuantity.INDICATED_SURPLUS, Wish()
     first = simulate_campaigns(TURBO_DIESEL, [CASES["own channels"]], 3)[0]

@@ -29,6 +29,8 @@ from airsense.report.figures_compare import split
 from airsense.report.node import node_of
 from tests.report_results import COMPARE, JOINT, NEGATIVE, UNMATCHED
 
+pytestmark = pytest.mark.slow
+
 FOLDER = Path(__file__).parent
 # Another minor release sets letters, and with them everything, a pixel elsewhere; the dev extra
 # brings this one.

@@ -1,6 +1,8 @@
 """Whatever is printed, an audit answers or names the bad figure; it never fails."""
 
+import pytest
 from hypothesis import HealthCheck, example, given, settings
+import pytest
 from hypothesis import strategies as st
 
 from airsense.errors import InputError
@@ -55,6 +57,7 @@ CLAIM = st.fixed_dictionaries(
 )
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 @given(engine=ENGINE, before=ROW, after=ROW, claims=st.lists(CLAIM, max_size=2))
+@pytest.mark.slow
 def test_any_figures_get_an_answer_or_a_five_part_error(engine, before, after, claims):
     claims = Claims.model_validate(
         {

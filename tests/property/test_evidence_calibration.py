@@ -24,6 +24,8 @@ from tests.bench.calibration import (
     uniform_probability,
 )
 
+pytestmark = pytest.mark.slow
+
 DRAWS = 200
 SEED = 31
 NAMES = [d.name for d in designs()]
@@ -35,7 +37,6 @@ def outcomes(name: str) -> tuple[Outcome, ...]:
     return study(designs()[number], DRAWS, SEED + number)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_ranks_of_the_truth_are_uniform(name: str) -> None:
     """Chi-square over 20 bins; a wrong inference shows as p below 1e-6, a right one once in 500."""
@@ -44,7 +45,6 @@ def test_ranks_of_the_truth_are_uniform(name: str) -> None:
     assert uniform_probability([r.skew for r in rows]) > 0.002
 
 
-@pytest.mark.slow
 def test_a_printed_sign_is_as_often_true_as_printed() -> None:
     rows = [r for name in NAMES for r in outcomes(name)]
     claimed = [b for b in sign_bins(rows) if b.count]
@@ -53,7 +53,6 @@ def test_a_printed_sign_is_as_often_true_as_printed() -> None:
         assert abs(b.true - b.printed) < 0.03 + 2.6 * b.u, b
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_an_interval_holds_the_truth_at_least_as_often_as_it_says(name: str) -> None:
     """It may hold more: what is taken to be unchanged is spread as if it were free."""
@@ -61,7 +60,6 @@ def test_an_interval_holds_the_truth_at_least_as_often_as_it_says(name: str) -> 
     assert held > 0.95 - 2.6 * np.sqrt(0.95 * 0.05 / DRAWS)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_a_cause_at_the_sensor_is_as_often_there_as_printed(name: str) -> None:
     rows = outcomes(name)

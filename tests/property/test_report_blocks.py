@@ -34,6 +34,8 @@ from tests.report_results import (
     with_pair,
 )
 
+pytestmark = pytest.mark.slow
+
 each = pytest.mark.parametrize("name", COMPARISONS)
 widths = pytest.mark.parametrize("width", [60, 80, 100])
 # The language of statistics has no place on the first screen.

@@ -10,6 +10,8 @@ import pytest
 import airsense
 from tests.report_results import AFTER, BEFORE, ENGINE, FOLDER, result_of
 
+pytestmark = pytest.mark.slow
+
 FILES = {
     "audit": (FOLDER / "claims.toml",),
     "check": (ENGINE, *BEFORE[:1]),

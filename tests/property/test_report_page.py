@@ -22,6 +22,8 @@ from airsense.report.words import number, percent, probability
 from tests.report_results import COMPARE, result_of
 from tests.report_results import KINDS as MADE
 
+pytestmark = pytest.mark.slow
+
 MOST_BYTES = 1_500_000
 HOSTILE = "<script>alert(1)</script><img src=x onerror=alert(2)>\"'&{{7*7}}</title>"
 

@@ -14,6 +14,8 @@ from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case
 from airsense.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL, EngineModel
 
+pytestmark = pytest.mark.slow
+
 QUIET = Case(drift=0.0, absolute_errors=0.0, scatter=0.0, noise=0.0, rounding=False)
 ALL_CHANNELS = Case(log_depression=True, log_maf_signal=True, circular_air_per_stroke=True)
 

@@ -23,6 +23,8 @@ from airsense.simulate.state import R_AIR
 from airsense.simulate.surroundings import specific_humidity, speed_and_pedal
 from airsense.simulate.truth import Truth, truth_of
 
+pytestmark = pytest.mark.slow
+
 QUIET = Case(drift=0.0, absolute_errors=0.0, scatter=0.0, noise=0.0)
 engines = pytest.mark.parametrize("engine", ENGINES, ids=lambda e: e.name)
 

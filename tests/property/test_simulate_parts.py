@@ -13,6 +13,8 @@ from airsense.simulate.case import BoostControl, Case
 from airsense.simulate.engines import ENGINES, TURBO_DIESEL, EngineModel
 from airsense.simulate.parts import Parts, parts_of
 
+pytestmark = pytest.mark.slow
+
 QUIET = Case(drift=0.0, absolute_errors=0.0, scatter=0.0, noise=0.0, rounding=False)
 NAMES = ("engine", "weather", "intake", "demand", "feedback")
 engines = pytest.mark.parametrize("engine", ENGINES, ids=lambda e: e.name)

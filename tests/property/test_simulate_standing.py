@@ -13,6 +13,8 @@ from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case, own_channels
 from airsense.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL, EngineModel
 
+pytestmark = pytest.mark.slow
+
 QUIET = Case(
     drift=0.0, absolute_errors=0.0, scatter=0.0, noise=0.0, rounding=False, sample_rate_hz=20.0
 )

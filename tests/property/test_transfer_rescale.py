@@ -23,6 +23,8 @@ from airsense.transfer.correction import Correction
 from airsense.transfer.decision import Decision
 from tests.bench.rescale_coverage import DRIVES, table_of
 
+pytestmark = pytest.mark.slow
+
 TABLE = table_of(TURBO_DIESEL)
 SKEW = 0.06
 
