@@ -2,7 +2,6 @@
 
 import pytest
 from hypothesis import HealthCheck, example, given, settings
-import pytest
 from hypothesis import strategies as st
 
 from airsense.errors import InputError
