@@ -1,9 +1,9 @@
-"""Text logs: the first bytes are sniffed, the bulk is parsed by pandas, only what is needed."""
+"""Text logs: the first bytes are sniffed, the bulk is parsed, only what is needed."""
 
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from airsense.logs.clock import Clock, numeric_clock, text_clock
 from airsense.logs.container import Content
 from airsense.logs.csv_blocks import Job, Opener, UnbalancedQuotesError, frames
+from airsense.logs.csv_plain import plain_columns
 from airsense.logs.headers import Header, repair_text
 from airsense.logs.recognise import Match, Recognition
 from airsense.logs.sniff import SAMPLE_BYTES, Dialect, sniff
@@ -52,10 +53,14 @@ class CsvSource:
         """Do nothing: no file is held open."""
 
     def _parse(self, wanted: Sequence[int], time: int, *, quoted: bool) -> _Parsed:
-        import pandas as pd
-
         parsed = _Parsed(columns={c: [] for c in wanted}, headers=self.dialect.headers)
         job = Job(self.path, self.dialect, tuple(wanted), quoted)
+        plain = plain_columns(self.opener, job)
+        if plain is not None:
+            parsed.add_numbers(plain)
+            return parsed
+        import pandas as pd
+
         with warnings.catch_warnings():
             # Text among numbers is dealt with below, cell by cell.
             warnings.simplefilter("ignore", pd.errors.DtypeWarning)
@@ -115,6 +120,13 @@ class _Parsed:
         self._wide: list[NDArray[np.bool_]] = []
         self._unreadable: dict[int, tuple[int, int, str]] = {}
         self.rows = 0
+
+    def add_numbers(self, columns: Mapping[int, NDArray[np.float64]]) -> None:
+        """Take columns of numbers over; no row is too wide."""
+        for column, numbers in columns.items():
+            self._columns[column].append(numbers)
+            self.rows = numbers.size
+        self._wide.append(np.zeros(self.rows, dtype=bool))
 
     def add(self, chunk: pd.DataFrame, time: int, width: int) -> None:
         """Take one chunk over; text in a column of numbers becomes NaN and is counted."""

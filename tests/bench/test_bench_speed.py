@@ -34,7 +34,7 @@ from tests.screen_logs import write_engine
 # Libraries that a check or a comparison without a page has no use for.
 NEEDLESS = (
     *("pint", "matplotlib", "jinja2", "jsonschema", "CoolProp", "fsspec", "dask", "distributed"),
-    *("scipy.stats", "scipy.optimize", "scipy.signal", "pyarrow.parquet", "asammdf"),
+    *("scipy.stats", "scipy.optimize", "scipy.signal", "pandas", "pyarrow", "asammdf"),
 )
 LOGS = [str(EXAMPLE / f"before_{k}.csv") for k in (1, 2)]
 ENGINE = str(EXAMPLE / "engine.toml")

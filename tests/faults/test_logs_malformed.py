@@ -190,6 +190,7 @@ def test_an_encrypted_zip_is_refused(tmp_path: Path) -> None:
 
 def test_more_rows_than_memory_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("airsense.logs.csv_file.MAX_CELLS", 500)
+    monkeypatch.setattr("airsense.logs.csv_plain.SHORT_CHARS", 100)
     path = tmp_path / "log.csv"
     path.write_text(GOOD)
     error = attempt(path)
