@@ -44,7 +44,11 @@ class RunWeather(DeclaredWeather):
 
 
 class EngineWeather(DeclaredWeather):
-    """[weather] of engine.toml: common to all logs, and by configuration."""
+    """[weather] of engine.toml: common to all logs, and by configuration.
 
+    In `one_session` both configurations were driven within hours and in one place.
+    """
+
+    one_session: bool = False
     before: BeforeWeather = Field(default_factory=BeforeWeather)
     after: AfterWeather = Field(default_factory=AfterWeather)

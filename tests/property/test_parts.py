@@ -19,6 +19,7 @@ from airsense.evidence.parts import (
     Weather,
     laws_unknown,
     split,
+    weather_by_charge,
     weather_undeclared,
 )
 from airsense.jobs.comparison.proposals import split_proposals
@@ -383,3 +384,46 @@ def test_each_draw_has_its_law() -> None:
     np.testing.assert_allclose(share, [b.probability for b in parts.laws], atol=0.04)
     with_law = of(replace(SAME_DAY, laws=declared(BoostLaw.GAUGE)), 0.02)
     assert set(with_law.law) == {0}
+
+
+class TestDayByCharge:
+    """Ambient temperature that nothing tells, by that of the charge behind an air-to-air cooler."""
+
+    UNKNOWN = weather_undeclared()
+
+    def moved(self, charge: LnChange, pressure: LnChange | None = None) -> tuple[float, float]:
+        """Return by how much the day moved, and its u. [K]"""
+        before, after = weather_by_charge(self.UNKNOWN, self.UNKNOWN, charge, pressure)
+        return after.t_ambient_k - before.t_ambient_k, math.hypot(before.u_t_k, after.u_t_k)
+
+    def test_it_is_the_precision_weighted_mean_of_belief_and_reading(self) -> None:
+        # JCGM 100:2008 (GUM), 4.3 and H.1, combined by inverse variances: 6 K on either side
+        # against 3 K of heat soak.
+        drop_k = -14.0
+        moved_k, u_k = self.moved(LnChange(value=math.log1p(drop_k / 293.15), u=0.0))
+        believed, seen = 2.0 * 6.0**2, 3.0**2
+        assert moved_k == pytest.approx(drop_k * believed / (believed + seen), rel=0.02)
+        assert u_k == pytest.approx(math.sqrt(believed * seen / (believed + seen)), rel=1e-9)
+
+    def test_what_more_boost_heats_is_not_the_day(self) -> None:
+        # Ideal compression to twice the pressure, efficiency 0.7, cooler 0.7, in closed form.
+        def charge_k(ratio: float) -> float:
+            return 293.15 * (1.0 + 0.3 * (ratio**0.286 - 1.0) / 0.7)
+
+        risen = math.log(charge_k(2.1) / charge_k(2.0))
+        moved_k, _ = self.moved(
+            LnChange(value=risen, u=0.0), LnChange(value=math.log(2.1 / 2.0), u=0.0)
+        )
+        assert abs(moved_k) < 0.2
+        assert self.moved(LnChange(value=risen, u=0.0))[0] > 1.0
+
+    def test_a_reading_that_says_nothing_leaves_the_belief(self) -> None:
+        moved_k, u_k = self.moved(LnChange(value=0.05, u=10.0))
+        assert moved_k == pytest.approx(0.0, abs=0.01)
+        assert u_k == pytest.approx(math.hypot(6.0, 6.0), rel=1e-3)
+
+    def test_in_one_session_it_adds_little(self) -> None:
+        own = weather_undeclared(one_session=True)
+        before, after = weather_by_charge(own, own, LnChange(value=0.01, u=0.003), None)
+        assert math.hypot(before.u_t_k, after.u_t_k) < math.hypot(2.0, 2.0)
+        assert 0.0 < after.t_ambient_k - before.t_ambient_k < 0.6 * 0.01 * 293.15

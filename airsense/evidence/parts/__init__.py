@@ -6,6 +6,7 @@ from airsense.evidence.parts.given import (
     LnChange,
     Weather,
     laws_unknown,
+    weather_by_charge,
     weather_undeclared,
 )
 from airsense.evidence.parts.split import Parts, split
@@ -18,5 +19,6 @@ __all__ = [
     "Weather",
     "laws_unknown",
     "split",
+    "weather_by_charge",
     "weather_undeclared",
 ]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from airsense.errors import InputError
 from airsense.evidence.parts.priors import (
@@ -10,12 +12,18 @@ from airsense.evidence.parts.priors import (
     LAW_SOURCE,
     U_SESSION_K,
     U_SESSION_PA,
+    U_SOAK_K,
     U_WEATHER_HUMIDITY_FRAC,
     U_WEATHER_K,
     U_WEATHER_PA,
 )
 from airsense.physics.air import vapour_mole_fraction
 from airsense.physics.boost_control import BoostLaw, Cooler
+
+# d ln T_m / d ln PR behind an air-to-air cooler, (1 - eff) k PR^k / (eta_c tau): 0.08 to 0.20 at a
+# pressure ratio of two, for compressors and coolers of 0.8 and of 0.6.
+CHARGE_PER_RATIO, U_CHARGE_PER_RATIO = 0.13, 0.05
+BY_CHARGE = "ambient temperature by that of the charge behind the cooler"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +76,43 @@ def weather_undeclared(
         u_t_k=U_WEATHER_K,
         u_x=by_humidity,
         source="neither logged nor declared (our choice)",
+    )
+
+
+def weather_by_charge(
+    before: Weather, after: Weather, charge_ln: LnChange, pressure_ln: LnChange | None
+) -> tuple[Weather, Weather]:
+    """Return weather whose temperature, not known on either side, follows that of the charge.
+
+    Parameters
+    ----------
+    before, after : Weather
+        Of one believed temperature; its u is what is believed beforehand.
+    charge_ln, pressure_ln : LnChange
+        Changes of charge temperature behind an air-to-air cooler and of manifold pressure, at
+        matched full load.
+
+    Notes
+    -----
+    T_m = T_a tau(PR): at one pressure ratio the charge warms as the day does, in proportion. What
+    more boost adds is taken off, and heat soak of cooler and bay is its doubt.
+    """
+    t_k = before.t_ambient_k
+    boost = 0.0 if pressure_ln is None else pressure_ln.value
+    day_ln = charge_ln.value - CHARGE_PER_RATIO * boost
+    u_day_ln = float(np.hypot(charge_ln.u, U_CHARGE_PER_RATIO * boost))
+    u_seen_k = float(np.hypot(t_k * u_day_ln, U_SOAK_K))
+    u_before_k = float(np.hypot(before.u_t_k, after.u_t_k))
+    share = u_before_k**2 / (u_before_k**2 + u_seen_k**2)
+    u_k = u_before_k * float(np.sqrt((1.0 - share) / 2.0))
+    return (
+        replace(before, u_t_k=u_k, source=BY_CHARGE),
+        replace(
+            after,
+            t_ambient_k=t_k * float(np.exp(share * day_ln)),
+            u_t_k=u_k,
+            source=BY_CHARGE,
+        ),
     )
 
 

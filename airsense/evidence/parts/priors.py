@@ -17,6 +17,8 @@ U_WEATHER_K = 6.0
 U_WEATHER_HUMIDITY_FRAC = 0.25
 U_SESSION_PA = 200.0
 U_SESSION_K = 2.0
+# Between two sets of pulls a cooler's metal and the bay may differ by this (our choice).
+U_SOAK_K = 3.0
 
 # A stock intake at full load draws 1 to 9 kPa (95 %); common practice, no source.
 DEPRESSION_MEDIAN_PA = 3000.0
@@ -157,7 +159,12 @@ def log_student(x: FloatArray, u: float) -> FloatArray:
 
 
 def assumptions_of(
-    *, same_tune: bool, demand_logged: bool, depression_measured: bool, fuel_logged: bool
+    *,
+    same_tune: bool,
+    demand_logged: bool,
+    depression_measured: bool,
+    fuel_logged: bool,
+    day_by_charge: bool = False,
 ) -> tuple[Assumption, ...]:
     """Return what a split rests on beside the logs."""
     found = [
@@ -167,6 +174,14 @@ def assumptions_of(
             source="airsense.physics.boost_control, each range with its source",
         )
     ]
+    if day_by_charge:
+        found.append(
+            Assumption(
+                quantity="ambient temperature",
+                value=f"moved as that of the charge, but for heat soak of {U_SOAK_K:g} K (k = 1)",
+                source="neither logged nor declared; air-to-air cooler (our choice)",
+            )
+        )
     if not demand_logged and same_tune:
         found.append(
             Assumption(

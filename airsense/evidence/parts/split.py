@@ -18,7 +18,7 @@ from scipy.special import logsumexp
 from airsense.errors import InputError
 from airsense.evidence.arrays import BoolArray, FloatArray, IntArray
 from airsense.evidence.parts.candidates import U_DEMAND, Candidates, candidates, held_prior
-from airsense.evidence.parts.given import Circumstances, LawBelief
+from airsense.evidence.parts.given import BY_CHARGE, Circumstances, LawBelief
 from airsense.evidence.parts.priors import assumptions_of
 from airsense.evidence.parts.setting import IMPOSSIBLE
 from airsense.results import Assumption
@@ -147,6 +147,7 @@ def split(
             demand_logged=given.demand_ln is not None,
             depression_measured=given.depression_before_pa is not None,
             fuel_logged=given.fuel_ln is not None,
+            day_by_charge=given.before.source == BY_CHARGE,
         ),
     )
 

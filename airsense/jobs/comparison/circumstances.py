@@ -14,6 +14,7 @@ from airsense.evidence.parts import (
     LawBelief,
     Weather,
     laws_unknown,
+    weather_by_charge,
     weather_undeclared,
 )
 from airsense.evidence.parts import LnChange as PartChange
@@ -23,6 +24,7 @@ from airsense.physics.boost_control import BoostLaw
 from airsense.setup.engine import EngineSetup
 
 CELSIUS_K = 273.15
+CHARGE_K = 320.0  # a usual charge temperature, to make a share of an uncertainty in kelvin
 # Weather as sensors on the car or the wall give it (k = 1): our choice.
 # What one sensor has wrong on both sides cancels.
 U_BAROMETER_PA, U_AMBIENT_K, U_INTAKE_K, U_HUMIDITY_FRAC = 50.0, 0.5, 0.8, 0.03
@@ -119,6 +121,16 @@ def weather_is_known(runs: Sequence[Run]) -> bool:
     return all(r.p_ambient_pa is not None and r.t_ambient_k is not None for r in rows)
 
 
+def _only_charge_tells(before: Sequence[Run], after: Sequence[Run], setup: EngineSetup) -> bool:
+    """Return whether a charge temperature behind an air-to-air cooler is all that tells the day."""
+    runs = (*before, *after)
+    measured = all(r.t_charge_k is not None and not r.charge_estimated for r in runs)
+    silent = all(
+        _mean([weather_of(r).t_ambient_k for r in side]) is None for side in (before, after)
+    )
+    return measured and silent and setup.engine.cooler == "air"
+
+
 def laws_of(setup: EngineSetup) -> tuple[LawBelief, ...]:
     """Return the declared law of boost control, or a mixture."""
     declared = setup.engine.boost_control.value
@@ -160,9 +172,18 @@ def circumstances(
     pressure = matched.state("p_manifold_pa", run=sizes.manifold_pressure.run, engine_run=0.0)
     demand = matched.state("p_demand_pa", run=U_DEMAND_RUN, engine_run=0.0)
     fuel = matched.state("mdot_fuel_kgps", run=sizes.fuel.run, engine_run=0.0)
+    charge = matched.state("t_charge_k", run=sizes.charge_temperature.run / CHARGE_K)
+    weather = (
+        configuration_weather(before, one_session=one_session),
+        configuration_weather(after, one_session=one_session),
+    )
+    if charge is not None and _only_charge_tells(before, after, setup):
+        weather = weather_by_charge(
+            *weather, PartChange(value=charge.value, u=charge.u), _plain(pressure)
+        )
     return Circumstances(
-        before=configuration_weather(before, one_session=one_session),
-        after=configuration_weather(after, one_session=one_session),
+        before=weather[0],
+        after=weather[1],
         laws=laws_of(setup),
         cooler=setup.engine.cooler,
         pressure_ratio=max(p / p_ambient, 1.02) if np.isfinite(p) else 1.8,
