@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from airsense.jobs.compare import compare_logs
+from airsense.jobs.comparison.result import PairResult
 from airsense.jobs.rescale import rescale_logs
 from airsense.jobs.rescaling.result import RescaleResult
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
@@ -96,15 +97,15 @@ def score(campaign: SimulatedCampaign, score: Score) -> RescaleResult:
     for finding in result.findings:
         if finding.severity.value == "error":
             score.words[finding.code] += 1
-    score.contradictions += _contradicts(campaign, result)
+    pair = compare_logs(campaign.before, campaign.after, campaign.setup).pairs[0]
+    score.contradictions += contradicts(pair, result)
     new = np.array([cell.flow_new for cell in result.cells])
     score.monotone &= bool(np.all(np.diff(new) > 0.0))
     return result
 
 
-def _contradicts(campaign: SimulatedCampaign, result: RescaleResult) -> bool:
+def contradicts(pair: PairResult, result: RescaleResult) -> bool:
     """Whether a comparison of the same logs says that the reading did not change, or not surely."""
-    pair = compare_logs(campaign.before, campaign.after, campaign.setup).pairs[0]
     quiet = pair.verdict.value in {"no_change", "undetermined"}
     changed = pair.reading_cause.value in {"sensor", "air_lost_behind_sensor"}
     said = result.decision.value

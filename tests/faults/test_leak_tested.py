@@ -14,6 +14,8 @@ from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case, own_channels
 from airsense.simulate.engines import TURBO_DIESEL, TURBO_PETROL, EngineModel
 
+pytestmark = pytest.mark.slow
+
 LEAK = 0.05
 
 

@@ -20,6 +20,8 @@ from airsense.evidence.planning_channels import (
 from airsense.evidence.planning_states import PlannedQuantity, Template, synthetic
 from airsense.setup.engine import EngineSetup
 
+pytestmark = pytest.mark.slow
+
 SETUP = EngineSetup.model_validate(
     {"engine": {"displacement_l": 3.0, "cylinders": 6, "ignition": "compression"}}
 )

@@ -15,6 +15,8 @@ from airsense.report.validate import validate
 from tests.report_results import UNMATCHED, result_of
 from tests.report_schemas import FOLDER, schema_text
 
+pytestmark = pytest.mark.slow
+
 # Written from the contract, not from the classes: what scripts outside rely on.
 PAIR = [
     "intake",

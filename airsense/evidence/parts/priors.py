@@ -167,53 +167,44 @@ def assumptions_of(
     day_by_charge: bool = False,
 ) -> tuple[Assumption, ...]:
     """Return what a split rests on beside the logs."""
-    found = [
-        Assumption(
-            quantity="engine's character in the response to weather",
-            value="ranges of compressor, cooler, turbine and volumetric efficiency",
-            source="airsense.physics.boost_control, each range with its source",
-        )
-    ]
-    if day_by_charge:
-        found.append(
-            Assumption(
-                quantity="ambient temperature",
-                value=f"moved as that of the charge, but for heat soak of {U_SOAK_K:g} K (k = 1)",
-                source="neither logged nor declared; air-to-air cooler (our choice)",
-            )
-        )
-    if not demand_logged and same_tune:
-        found.append(
-            Assumption(
-                quantity="boost demand",
-                value=f"unchanged with probability {HELD_SAME_TUNE:g}, else changed by "
-                f"{DEMAND:.0%} (k = 1)",
-                source="the same tune is taken for granted: the demand was not logged",
-            )
-        )
-    if not demand_logged and not same_tune:
-        found.append(
-            Assumption(
-                quantity="boost demand",
-                value=f"changed by {DEMAND:.0%} (k = 1)",
-                source="another tune is declared and the demand was not logged (our choice)",
-            )
-        )
-    if not depression_measured:
-        found.append(
-            Assumption(
-                quantity="depression of the first intake at full load",
-                value=f"{DEPRESSION_MEDIAN_PA / 1e3:g} kPa, within a factor of "
-                f"{np.exp(1.96 * DEPRESSION_LN_SCATTER):.1f} (95 %)",
-                source="common practice, no source; not measured here",
-            )
-        )
-    if not fuel_logged:
-        found.append(
-            Assumption(
-                quantity="feedback",
-                value=f"0 to {FEEDBACK_MOST:g} of the surplus of the reading",
-                source="our choice; fuel was not logged",
-            )
-        )
-    return tuple(found)
+    depression = f"{DEPRESSION_MEDIAN_PA / 1e3:g} kPa, within a factor of "
+    depression += f"{np.exp(1.96 * DEPRESSION_LN_SCATTER):.1f} (95 %)"
+    rows = (
+        (
+            True,
+            "engine's character in the response to weather",
+            "ranges of compressor, cooler, turbine and volumetric efficiency",
+            "airsense.physics.boost_control, each range with its source",
+        ),
+        (
+            day_by_charge,
+            "ambient temperature",
+            f"moved as that of the charge, but for heat soak of {U_SOAK_K:g} K (k = 1)",
+            "neither logged nor declared; air-to-air cooler (our choice)",
+        ),
+        (
+            not demand_logged and same_tune,
+            "boost demand",
+            f"unchanged with probability {HELD_SAME_TUNE:g}, else changed by {DEMAND:.0%} (k = 1)",
+            "the same tune is taken for granted: the demand was not logged",
+        ),
+        (
+            not demand_logged and not same_tune,
+            "boost demand",
+            f"changed by {DEMAND:.0%} (k = 1)",
+            "another tune is declared and the demand was not logged (our choice)",
+        ),
+        (
+            not depression_measured,
+            "depression of the first intake at full load",
+            depression,
+            "common practice, no source; not measured here",
+        ),
+        (
+            not fuel_logged,
+            "feedback",
+            f"0 to {FEEDBACK_MOST:g} of the surplus of the reading",
+            "our choice; fuel was not logged",
+        ),
+    )
+    return tuple(Assumption(quantity=q, value=v, source=s) for on, q, v, s in rows if on)
