@@ -7,6 +7,7 @@ import numpy as np
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence, largest_first
 from airsense.estimates.run import Run
+from airsense.physics.air import density_moist_air_kgpm3
 from airsense.setup.engine import EngineSetup
 
 METHOD = "intake_depression"
@@ -46,7 +47,7 @@ def depression(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     assert run.depression_pa is not None
     assert run.air is not None
     t = ASSUMED_AMBIENT_K if run.t_ambient_k is None else run.t_ambient_k
-    rho = run.p_ambient_pa / (run.air.r_jpkgk * t)
+    rho = density_moist_air_kgpm3(run.p_ambient_pa, t, run.air.x_vapour)
     drop = np.abs(run.depression_pa)
     opening = OPENING_M2_PER_L * setup.engine.displacement_l
     with np.errstate(invalid="ignore"):

@@ -10,7 +10,6 @@ from airsense.physics.constants import CELSIUS_ZERO_K, M_DRY_AIR, M_WATER, R_MOL
 
 # Ratio of molar masses, 0.62196.
 WATER_PER_AIR = M_WATER.value / M_DRY_AIR.value
-TRIPLE_POINT_WATER_K = 273.16
 # 40 CFR 1065.640, table 4, air.
 SUTHERLAND_REFERENCE_PAS = 1.716e-5
 SUTHERLAND_REFERENCE_K = 273.0
@@ -45,48 +44,6 @@ def saturation_pressure_water_pa(t_k: ArrayLike) -> FloatArray:
     """
     t = positive(t_k, "t_k")
     return np.exp(1.2378847e-5 * t**2 - 1.9121316e-2 * t + 33.93711047 - 6.3431645e3 / t)
-
-
-def saturation_pressure_goff_gratch_pa(t_k: ArrayLike) -> FloatArray:
-    """Return the vapour pressure of water at saturation as emission regulations compute it.
-
-    Over liquid water at and above 0 C, over ice below.
-
-    Parameters
-    ----------
-    t_k : array_like, shape (n,)
-        Temperature. [K]
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Saturation pressure. [Pa] NaN where the input is NaN.
-
-    Raises
-    ------
-    InputError
-        If a temperature is not above zero.
-
-    Notes
-    -----
-    Against CoolProp Water (IAPWS-95): 0.08 to 0.11 % low over 0-110 C. Kept beside the other
-    formula because results under the regulation must be reproduced with it.
-
-    References
-    ----------
-    .. [1] 40 CFR 1065.645(a), eqs. 1065.645-1 and -2 (Goff 1957).
-    """
-    t = positive(t_k, "t_k")
-    r = TRIPLE_POINT_WATER_K / t
-    liquid = (
-        10.79574 * (1.0 - r)
-        + 5.02800 * np.log10(r)
-        + 1.50475e-4 * (1.0 - 10.0 ** (-8.2969 * (1.0 / r - 1.0)))
-        + 0.42873e-3 * (10.0 ** (4.76955 * (1.0 - r)) - 1.0)
-        - 0.2138602
-    )
-    ice = -9.096853 * (r - 1.0) - 3.566506 * np.log10(r) + 0.876812 * (1.0 - 1.0 / r) - 0.2138602
-    return 1e3 * 10.0 ** np.where(t < CELSIUS_ZERO_K, ice, liquid)
 
 
 def _enhancement_factor(p_pa: FloatArray, t_k: FloatArray) -> FloatArray:

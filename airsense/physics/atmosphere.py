@@ -80,33 +80,3 @@ def standard_pressure_pa(altitude_m: ArrayLike) -> FloatArray:
     """
     exponent = GRAVITY_MPS2 * M_AIR_1976_KGPMOL / (R_MOLAR_1976 * LAPSE_KPM)
     return SEA_LEVEL_PA * (standard_temperature_k(altitude_m) / SEA_LEVEL_K) ** exponent
-
-
-def standard_density_kgpm3(altitude_m: ArrayLike) -> FloatArray:
-    """Return the density of the standard atmosphere.
-
-    Parameters
-    ----------
-    altitude_m : array_like, shape (n,)
-        Geometric altitude above mean sea level, -5 to 11 km. [m]
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Density of dry air. [kg/m3] NaN where the input is NaN.
-
-    Raises
-    ------
-    InputError
-        If an altitude is outside the range.
-
-    Notes
-    -----
-    Ideal gas, as the standard has it.
-
-    References
-    ----------
-    .. [1] U.S. Standard Atmosphere, 1976, eq. (42).
-    """
-    r = R_MOLAR_1976 / M_AIR_1976_KGPMOL
-    return standard_pressure_pa(altitude_m) / (r * standard_temperature_k(altitude_m))

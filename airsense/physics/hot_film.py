@@ -1,4 +1,4 @@
-"""Heat from a heated wire or film to the passing air: Nusselt number and King's law."""
+"""Heat from a heated film to the passing air: King's law."""
 
 from __future__ import annotations
 
@@ -10,38 +10,7 @@ from numpy.typing import ArrayLike
 from airsense.errors import InputError
 from airsense.physics.arguments import FloatArray, floats
 
-_RE_LOW, _RE_VORTICES, _RE_HIGH = 0.02, 44.0, 140.0
 _SEARCH = range(-25, 26)  # 0.25 to 0.75: around King's 0.5 and the 0.45 of heated wires
-
-
-def nusselt_wire(reynolds: ArrayLike, t_film_over_t_air: ArrayLike = 1.0) -> FloatArray:
-    """Return the Nusselt number of a long heated wire across the flow.
-
-    Parameters
-    ----------
-    reynolds : array_like, shape (n,)
-        Reynolds number on the diameter of the wire, with properties at the film temperature.
-    t_film_over_t_air : array_like, broadcastable
-        Mean of wire and air temperature over air temperature, both absolute.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Nusselt number; NaN outside Re 0.02 to 140.
-
-    Notes
-    -----
-    Nu (T_film/T_air)^-0.17 = 0.24 + 0.56 Re^0.45 below Re 44, 0.48 Re^0.51 above, where the
-    wire sheds vortices.
-
-    References
-    ----------
-    .. [1] D. C. Collis, M. J. Williams, J. Fluid Mech. 6 (1959) 357 (from memory).
-    """
-    re = floats(reynolds)
-    re = np.where((re >= _RE_LOW) & (re <= _RE_HIGH), re, np.nan)
-    nusselt = np.where(re < _RE_VORTICES, 0.24 + 0.56 * re**0.45, 0.48 * re**0.51)
-    return np.asarray(nusselt * floats(t_film_over_t_air) ** 0.17)
 
 
 @dataclass(frozen=True, slots=True)
