@@ -61,6 +61,7 @@ def setup_of(fields: Fields) -> dict[str, Any]:
         "charge_temperature": {"place": _text(fields, "place")},
         "weather": {
             **_weather(fields, "weather"),
+            "one_session": fields.get("one_session") == "true" or "",
             "before": _weather(fields, "weather-before"),
             "after": _weather(fields, "weather-after"),
         },

@@ -240,6 +240,8 @@ def _allowed(detail: ErrorDetails, model: type[BaseModel]) -> str:
         return str(detail.get("ctx", {}).get("expected", detail["msg"]))
     if kind == "union_tag_invalid":
         return str(detail["ctx"]["expected_tags"])
+    if kind == "bool_type":
+        return "true or false, without quotes"
     return detail["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
 
 

@@ -49,6 +49,6 @@ class EngineWeather(DeclaredWeather):
     In `one_session` both configurations were driven within hours and in one place.
     """
 
-    one_session: bool = False
+    one_session: Annotated[bool, Field(strict=True)] = False
     before: BeforeWeather = Field(default_factory=BeforeWeather)
     after: AfterWeather = Field(default_factory=AfterWeather)

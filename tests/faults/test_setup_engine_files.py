@@ -23,6 +23,8 @@ ignition = "compression"
 
 # name, text, what must be named in `where`, in `got` and in `fix`.
 BAD = [
+    ("a word for a truth value", GOOD + '[weather]\none_session = "yes"\n', "one_session", "'yes'",
+     "one_session"),
     ("empty", "", "engine", "nothing", "add the section [engine]"),
     ("no displacement", '[engine]\ncylinders = 6\nignition = "spark"\n', "displacement_l",
      "nothing", "add displacement_l to engine"),
@@ -107,6 +109,12 @@ def test_bad_text(text: str, where: str, got: str, fix: str, tmp_path: Path) -> 
     assert got in error.got
     assert fix in error.fix
     assert len(str(error)) < 2000, "the first fault, not a dump"
+
+
+def test_a_truth_value_is_asked_for_in_plain_words(tmp_path: Path) -> None:
+    path = tmp_path / "engine.toml"
+    path.write_text(GOOD + '[weather]\none_session = "yes"\n', encoding="utf-8")
+    assert refuse(path).allowed == "true or false, without quotes"
 
 
 def test_other_faults_are_counted(tmp_path: Path) -> None:
