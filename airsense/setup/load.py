@@ -230,10 +230,8 @@ def _models_in(annotation: Any) -> list[type[BaseModel]]:
 
 def _allowed(detail: ErrorDetails, model: type[BaseModel]) -> str:
     kind = detail["type"]
-    if kind == "extra_forbidden":
+    if kind in ("extra_forbidden", "missing"):
         return ", ".join(_keys_at(model, detail["loc"])) or "no keys here"
-    if kind == "missing":
-        return ", ".join(_keys_at(model, detail["loc"]))
     if kind == "union_tag_not_found":
         return ", ".join(kind_of(m) for m in KINDS)
     if kind in ("enum", "literal_error"):
