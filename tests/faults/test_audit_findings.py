@@ -94,6 +94,28 @@ def test_torque_speed_and_power_of_one_row(torque, expected):
     assert outcome(result, Check.ARITHMETIC, "a: power") is expected
 
 
+def test_torque_at_a_speed_is_as_good_as_power():
+    # P = 2 pi n M: 636.62 N m at 3000 rpm are 200.0 kW, 655.72 N m are 206.0 kW.
+    def by_torque(row, torque):
+        return {k: v for k, v in row.items() if k != "brake_power"} | {"brake_torque": torque}
+
+    figures = {
+        name: [
+            (f.check, f.subject, f.outcome, f.measured.value)
+            for f in audit_of(before, after).findings
+            if f.measured is not None and f.check is Check.BRAKE_EFFICIENCY
+        ]
+        for name, before, after in (
+            ("power", ROW, POWER_UP),
+            ("torque", by_torque(ROW, "636.62 N*m"), by_torque(POWER_UP, "655.72 N*m")),
+        )
+    }
+    assert figures["power"], "brake efficiency is looked at"
+    for power, torque in zip(figures["power"], figures["torque"], strict=True):
+        assert power[:3] == torque[:3]
+        assert torque[3] == pytest.approx(power[3], rel=0.01)
+
+
 @pytest.mark.parametrize(
     ("stroke", "expected"), [("1340 mg", Outcome.SUPPORTED), ("1100 mg", Outcome.CONTRADICTED)]
 )
