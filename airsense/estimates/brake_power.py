@@ -13,7 +13,8 @@ from airsense.estimates.run import Run
 from airsense.setup.engine import EngineSetup, Ignition
 
 METHOD = "brake_power"
-# Full-load brake efficiency without driveline loss told apart: handbook 195 to 240 g/kWh (HB-9).
+# Full-load brake efficiency without driveline loss told apart: 195 to 240 g/kWh of diesel; common
+# practice, no source.
 EFFICIENCY_PRIOR = {Ignition.COMPRESSION: 0.36, Ignition.SPARK: 0.29}
 
 

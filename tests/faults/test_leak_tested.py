@@ -10,7 +10,7 @@ from airsense.jobs.comparison.result import PairResult
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case, own_channels
 from airsense.simulate.engines import TURBO_DIESEL, TURBO_PETROL, EngineModel
-from tests.bench.tight_or_leaking import TIGHT, answer_window, answer_with, loss_of, answer_with
+from tests.bench.tight_or_leaking import TIGHT, answer_window, answer_with, loss_of
 
 pytestmark = pytest.mark.slow
 

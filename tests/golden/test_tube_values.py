@@ -23,7 +23,7 @@ def words(*args: str) -> str:
 def test_the_reading_factor_is_the_area_ratio_within_the_models():
     result = run(bore_before_mm=82.0, bore_after_mm=79.2)
     # (82 / 79.2)^2 = 1.0720, plain geometry
-    Published("geometry", printed="1.0720").check(result.area_factor)
+    Published("geometry, by hand", printed="1.0720").check(result.area_factor)
     assert result.reading_factor.contains(1.0720)
     # two bores known to 0.1 mm: 2 * 1.96 * sqrt((0.1/82)^2 + (0.1/79.2)^2) = 0.69 %
     assert result.reading_factor.half_width == pytest.approx(0.0069 * 1.072, rel=0.15)

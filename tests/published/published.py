@@ -7,6 +7,8 @@ from decimal import Decimal
 
 import numpy as np
 
+from tests.published.references import NOT_INDEPENDENT, REFERENCES
+
 # A wider tolerance would pass a wrong formula, so a check that needs one is no check.
 LARGEST_TOLERANCE = 0.10
 
@@ -18,7 +20,8 @@ class Published:
     Parameters
     ----------
     source : str
-        Text, table or library, with edition and page where known.
+        A key of `REFERENCES` with table, example or page; or what says that it is no outside
+        check: from memory, by hand, not an independent check.
     printed : str
         The value as printed, e.g. "1.2250" or "7.538e5".
     model_offset : float
@@ -35,11 +38,22 @@ class Published:
 
     def __post_init__(self) -> None:
         assert self.source.strip(), "a published value needs its source"
+        assert self.references or not self.independent, f"{self.source}: no reader can find that"
         assert self.model_offset >= 0.0
         assert bool(self.model_offset) == bool(self.why.strip()), "an offset needs a why"
         assert self.tolerance <= LARGEST_TOLERANCE * abs(self.value), (
             f"{self.source}: {self.printed} is too coarse, or its offset too wide, to prove much"
         )
+
+    @property
+    def references(self) -> tuple[str, ...]:
+        """The texts that the source names, in full."""
+        return tuple(full for key, full in REFERENCES.items() if key in self.source)
+
+    @property
+    def independent(self) -> bool:
+        """Whether somebody else's text or library stands behind the value."""
+        return not any(words in self.source for words in NOT_INDEPENDENT)
 
     @property
     def value(self) -> float:

@@ -206,7 +206,7 @@ def test_amounts_of_gas_of_the_emission_regulation():
 def test_viscosity():
     Published("40 CFR 1065.640, worked example", "1.838e-5").check(viscosity_air_pas(298.15))
     # Sutherland's formula computed elsewhere with the same constants.
-    Published("Sutherland", "1.8142e-5").check(viscosity_air_pas(293.15))
+    Published("formula of Sutherland, by hand", "1.8142e-5").check(viscosity_air_pas(293.15))
     Published("CoolProp 8.0.0", "1.8206e-5", model_offset=0.004, why="other model").check(
         viscosity_air_pas(293.15)
     )

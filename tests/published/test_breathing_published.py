@@ -30,8 +30,8 @@ def test_speed_density_identity():
         200e3, 320.0, 2000.0, displacement_m3=2.0e-3, cycles_per_rev=FOUR, r_jpkgk=287.0
     )
     assert ideal == pytest.approx(200e3 * 2.0e-3 * 2000.0 / (120.0 * 287.0 * 320.0), rel=1e-12)
-    Published("algebra, VE 0.95", "68.9605e-3").check(0.95 * ideal)
-    Published("algebra, four cylinders", "1034.41e-6").check(
+    Published("algebra by hand, VE 0.95", "68.9605e-3").check(0.95 * ideal)
+    Published("algebra by hand, four cylinders", "1034.41e-6").check(
         0.95 * ideal / strokes_per_second(2000.0, cylinders=4, cycles_per_rev=FOUR)
     )
 
@@ -75,14 +75,16 @@ def test_diesel_of_a_textbook_with_orifice():
         cycles_per_rev=FOUR,
         r_jpkgk=287.0,
     )
-    Published("textbook companion code 17.18", "0.6849").check(ve)
+    Published("Scilab Textbook Companion 17.18", "0.6849").check(ve)
     fuel_kgps = 100e-6 / 20.0 * 831.0
-    Published("textbook companion code 17.18", "21.651").check(89.96e-3 / fuel_kgps)
+    Published("Scilab Textbook Companion 17.18", "21.651").check(89.96e-3 / fuel_kgps)
     h_c = (0.17 / 1.008) / (0.83 / 12.011)
     stoich = stoichiometric_afr(h_c, 0.0)
     why = "the book's air has 23.3 % oxygen by mass and whole atomic masses"
-    Published("textbook companion code 17.18", "15.336", model_offset=0.008, why=why).check(stoich)
-    Published("textbook companion code 17.18", "1.4118", model_offset=0.008, why=why).check(
+    Published("Scilab Textbook Companion 17.18", "15.336", model_offset=0.008, why=why).check(
+        stoich
+    )
+    Published("Scilab Textbook Companion 17.18", "1.4118", model_offset=0.008, why=why).check(
         89.96e-3 / fuel_kgps / stoich
     )
 
@@ -100,9 +102,12 @@ def test_six_cylinder_engine_with_air_box():
         cycles_per_rev=FOUR,
         r_jpkgk=287.0,
     )
-    Published("textbook companion code", "0.7925", model_offset=6e-4, why="pi is 3.14 there").check(
-        ve
-    )
+    Published(
+        "another companion code, not an independent check",
+        "0.7925",
+        model_offset=6e-4,
+        why="pi is 3.14 there",
+    ).check(ve)
 
 
 def test_three_litre_diesel_of_a_question_bank():
@@ -116,7 +121,7 @@ def test_three_litre_diesel_of_a_question_bank():
         cycles_per_rev=FOUR,
         r_jpkgk=287.0,
     )
-    Published("public question bank", "0.850").check(ve)
+    Published("public question bank, not an independent check", "0.850").check(ve)
 
 
 def test_v6_with_spark_ignition():
@@ -144,7 +149,7 @@ def ve_pressure_speed(p_m, p_out, w, *, v_c, v_d, kappa, g0, g1):
 def test_pressure_and_speed_form_of_volumetric_efficiency():
     # Parameters of the public course material brunnese/EngineSystems, Par.m.
     ve = ve_pressure_speed(0.6, 1.0, 200.0, v_c=2.48e-4, v_d=2.48e-3, kappa=1.35, g0=0.6, g1=0.002)
-    Published("public course parameters", "0.95401").check(ve)
+    Published("public course parameters, not an independent check", "0.95401").check(ve)
     ideal = ideal_charge_flow_kgps(
         60e3,
         320.0,
@@ -153,9 +158,12 @@ def test_pressure_and_speed_form_of_volumetric_efficiency():
         cycles_per_rev=FOUR,
         r_jpkgk=287.0,
     )
-    Published("public course parameters", "24.600e-3", model_offset=1e-4, why="rounding").check(
-        ve * ideal
-    )
+    Published(
+        "public course parameters, not an independent check",
+        "24.600e-3",
+        model_offset=1e-4,
+        why="rounding",
+    ).check(ve * ideal)
 
 
 LIU = "Wahlstrom and Eriksson (2011), diesel model with recirculation and turbine geometry"
@@ -218,7 +226,7 @@ def test_steady_point_with_recirculation_and_its_trap():
 
 def test_filling():
     # 4 l, 320 K, 100 kPa/s.
-    Published("V/(RT) dp/dt", "4.355e-3").check(
+    Published("V/(RT) dp/dt, by hand", "4.355e-3").check(
         filling_flow_kgps(100e3, volume_m3=4e-3, t_charge_k=320.0, r_jpkgk=287.0)
     )
 

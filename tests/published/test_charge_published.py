@@ -32,7 +32,7 @@ ZERO_C = 273.15
     ],
 )
 def test_compressor_outlet_from_25_c(ratio, efficiency, printed_c):
-    Published("isentropic relation, kappa 1.4", printed_c).check(
+    Published("isentropic relation by hand, kappa 1.4", printed_c).check(
         compressor_outlet_temperature_k(25.0 + ZERO_C, ratio, efficiency) - ZERO_C
     )
 

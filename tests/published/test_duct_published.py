@@ -79,7 +79,7 @@ def test_log_law_with_the_friction_factor_of_fluids():
 )
 def test_reynolds_number_of_a_60_mm_tube(flow_gps, printed):
     got = float(reynolds_tube(flow_gps * 1e-3, 0.060, MU_AIR_20C))
-    Published("4 m / (pi D mu), 60 mm, 20 C", printed=printed).check(got)
+    Published("4 m / (pi D mu), 60 mm, 20 C, by hand", printed=printed).check(got)
     velocity = flow_gps * 1e-3 / (1.2 * np.pi / 4.0 * 0.060**2)
     theirs = fluids.Reynolds(V=velocity, D=0.060, rho=1.2, mu=MU_AIR_20C)
     assert got == pytest.approx(theirs, rel=1e-12)
@@ -96,7 +96,9 @@ def test_straight_length_after_a_single_bend(beta, printed):
 
 def test_area_ratio_of_the_textbook_kind():
     # 82 mm to 79.2 mm: (82/79.2)^2 = 1.07196; plain geometry
-    Published("geometry", printed="1.0720").check(float(area_reading_factor(0.082, 0.0792)))
+    Published("geometry, by hand", printed="1.0720").check(
+        float(area_reading_factor(0.082, 0.0792))
+    )
 
 
 def test_log_tchebycheff_positions_of_iso_3966_read_a_power_law_low():

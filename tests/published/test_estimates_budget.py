@@ -23,13 +23,13 @@ from tests.evidence_inputs import run_of, setup_of
 from tests.published.published import Published
 
 SPEED_DENSITY_BUDGET = Published(
-    "quadrature of MAP 1 % of 250 kPa at 200 kPa, 2 K at 320 K, VE 2 %", printed="2.440"
+    "quadrature by hand of MAP 1 % of 250 kPa at 200 kPa, 2 K at 320 K, VE 2 %", printed="2.440"
 )
 IDENTITY_FLOW = Published(
     "m = VE p V n / (120 R T), Heywood (1988) eq. 2.27, by hand", printed="68.9605"
 )
 ORIFICE_EXAMPLE = Published(
-    "diesel test with orifice meter, open textbook companion (Scilab), book 443, ex. 17.18",
+    "Scilab Textbook Companion 17.18, diesel test with orifice meter",
     printed="89.96",
     model_offset=0.005,
     why="the book takes air as 23 % oxygen by mass, here 23.15 %",

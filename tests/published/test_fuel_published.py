@@ -95,7 +95,9 @@ def test_stoichiometric_ratio_against_cantera(fuel, species):
 def test_stoichiometric_ratio_of_handbooks(fuel, column, handbook):
     afr = stoichiometric_afr(*ratios(fuel))
     why = "molar mass of air 28.96 instead of 28.965 g/mol"
-    Published("formula with O2:N2 = 1:3.773", column, model_offset=2.5e-4, why=why).check(afr)
+    Published("formula with O2:N2 = 1:3.773, by hand", column, model_offset=2.5e-4, why=why).check(
+        afr
+    )
     Published(HEYWOOD, handbook, model_offset=4e-4, why=why).check(afr)
 
 
@@ -111,7 +113,7 @@ def test_stoichiometric_ratio_of_handbooks(fuel, column, handbook):
 )
 def test_stoichiometric_ratio_of_mixtures(h_c, o_c, printed):
     why = "molar mass of air 28.96 instead of 28.965 g/mol"
-    Published("formula with O2:N2 = 1:3.773", printed, model_offset=2.5e-4, why=why).check(
+    Published("formula with O2:N2 = 1:3.773, by hand", printed, model_offset=2.5e-4, why=why).check(
         stoichiometric_afr(h_c, o_c)
     )
 
@@ -136,7 +138,7 @@ def test_stoichiometric_ratio_of_a_public_fuel_table(name, printed):
 def test_the_one_definition_of_air():
     Published(HEYWOOD, "4.773").check(AIR_PER_OXYGEN)
     Published(HEYWOOD, "3.773").check(NITROGEN_PER_OXYGEN.value)
-    Published("dry air, 20.946 % O2", "0.2095").check(1.0 / AIR_PER_OXYGEN)
+    Published("dry air, 20.946 % O2, by hand", "0.2095").check(1.0 / AIR_PER_OXYGEN)
     # The 3.76 of books that leave out argon shifts the ratio by -0.65 %.
     textbook = 4.76 * (2 * 15.999 + 3.76 * 28.014) / 4.76 / M_DRY_AIR.value / 1e3
     assert textbook / AIR_PER_OXYGEN - 1.0 == pytest.approx(-0.0065, abs=5e-4)
@@ -162,7 +164,9 @@ def test_atomic_masses():
 def test_heating_value_of_pure_fuels(name, fuel, computed, handbook, species):
     lhv = fuel_named(name).lhv_jpkg
     assert lhv == pytest.approx(cantera_lhv_jpkg(fuel, species), rel=2e-3)
-    Published("enthalpies of formation", computed, model_offset=2e-3, why="rounding").check(lhv)
+    Published(
+        "enthalpies of formation, by hand", computed, model_offset=2e-3, why="rounding"
+    ).check(lhv)
     Published(HEYWOOD, handbook, model_offset=3e-3, why="older enthalpies").check(lhv)
 
 

@@ -44,7 +44,9 @@ def test_temperature_scales_meet_at_the_fixed_points() -> None:
 
 def test_a_hertz_is_a_turn_a_second_and_not_a_radian() -> None:
     assert to_si([50.0], "Hz", "rpm")[0] == pytest.approx(3000.0, rel=1e-12)
-    Published("2*pi to ten digits", printed="9.549296586").check(to_si([1.0], "rad/s", "rpm")[0])
+    Published("2*pi to ten digits, by hand", printed="9.549296586").check(
+        to_si([1.0], "rad/s", "rpm")[0]
+    )
 
 
 @pytest.mark.parametrize(
