@@ -304,6 +304,17 @@ def test_turbo_variants_are_computed_side_by_side():
     assert outcome(cooled, Check.CORRECTION) is Outcome.SUPPORTED
 
 
+def test_the_engine_factor_rests_on_fuel_over_pressure_ratio():
+    # ISO 1585:1992 and UN Regulation 85, turbocharged: fa = (99/p)^0.7 (T/298)^1.2 (exponents from
+    # memory), fm = 0.036 qc - 1.14, qc = q/r; here q = 120000 x 11 / (3.0 x 3000) = 146.7 mg per
+    # litre and cycle, r = (170 + 96) / 96 = 2.771, qc = 52.93.
+    result = audit_of(ROW, POWER_UP, power_correction="ISO 1585", **WEATHER)
+    rows = [r for r in result.corrections if r.text.name == "ISO_1585_CI_TURBO"]
+    fm = (0.036 * (120000.0 * 11.0 / 9000.0) / (266.0 / 96.0)) - 1.14
+    fa = (99.0 / 96.0) ** 0.7 * (308.15 / 298.0) ** 1.2
+    assert rows[0].factor == pytest.approx(fa**fm, rel=3e-3)
+
+
 def test_nothing_missing_is_said_when_all_is_printed():
     full = ROW | {"lambda": "1.26", "charge_temperature": "52 degC", "inlet_depression": "3.0 kPa"}
     result = audit_of(
