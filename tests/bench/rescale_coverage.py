@@ -11,7 +11,7 @@ from __future__ import annotations
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -163,6 +163,17 @@ def kinds() -> dict[str, Make]:
 AS_DECLARED = {"drift": 1.65, "scatter": 1.4}
 
 
+def campaigns_of(
+    number: int, make: Make, campaigns: int, seed: int, drifts: dict[str, float]
+) -> Iterator[SimulatedCampaign]:
+    """Yield so many campaigns of the kind of that number, over the engines in turn."""
+    rng = np.random.default_rng([seed, number])
+    for k, engine in enumerate(ENGINES):
+        count = len(range(k, campaigns, len(ENGINES)))
+        cases = [Case(log_maf_signal=True, **drifts, **make(rng)) for _ in range(count)]
+        yield from simulate_campaigns(engine, cases, 100 * seed + 10 * number + k)
+
+
 def study(
     campaigns: int, seed: int = 4, *, only: str = "", as_declared: bool = True
 ) -> dict[str, Score]:
@@ -172,13 +183,9 @@ def study(
     for number, (name, make) in enumerate(kinds().items()):
         if only and only != name:
             continue
-        rng = np.random.default_rng([seed, number])
         score_of = Score()
-        for k, engine in enumerate(ENGINES):
-            count = len(range(k, campaigns, len(ENGINES)))
-            cases = [Case(log_maf_signal=True, **drifts, **make(rng)) for _ in range(count)]
-            for campaign in simulate_campaigns(engine, cases, 100 * seed + 10 * number + k):
-                score(campaign, score_of)
+        for campaign in campaigns_of(number, make, campaigns, seed, drifts):
+            score(campaign, score_of)
         out[name] = score_of
     return out
 

@@ -21,11 +21,9 @@ from airsense.jobs.comparison.result import PairResult
 from airsense.jobs.rescale import rescale_logs
 from airsense.jobs.rescaling.result import RescaleResult
 from airsense.results import Interval
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engines import ENGINES
+from airsense.simulate.campaign import SimulatedCampaign
 from airsense.transfer.decision import Decision
-from tests.bench.rescale_coverage import AS_DECLARED, contradicts, kinds, table_of
+from tests.bench.rescale_coverage import AS_DECLARED, campaigns_of, contradicts, kinds, table_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,13 +108,9 @@ def study(campaigns: int, seed: int = 8) -> dict[str, Score]:
     """Ask about so many campaigns of each kind, over the engines in turn."""
     out = {}
     for number, (name, make) in enumerate(kinds().items()):
-        rng = np.random.default_rng([seed, number])
         score = Score()
-        for k, engine in enumerate(ENGINES):
-            count = len(range(k, campaigns, len(ENGINES)))
-            cases = [Case(log_maf_signal=True, **AS_DECLARED, **make(rng)) for _ in range(count)]
-            for campaign in simulate_campaigns(engine, cases, 100 * seed + 10 * number + k):
-                score.add(ask(campaign))
+        for campaign in campaigns_of(number, make, campaigns, seed, AS_DECLARED):
+            score.add(ask(campaign))
         said = f"{dict(score.found)}  {dict(score.words)}"
         print(f"{name:28s} {score.campaigns:3d}  {said}", flush=True)
         out[name] = score
