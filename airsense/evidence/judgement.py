@@ -27,7 +27,7 @@ ODDS = (0.2, 5.0)
 CURVED = (Cause.SENSOR_SHAPE, Cause.PULSATION)
 SIZES = (0.5, 2.0)
 VARIED_DRAWS = 4_000
-# Most of a surplus that may be lost air where the sensor is named, and the sensor's own where lost
+# No more of a surplus may be lost air where the sensor is named, nor the sensor's own where lost
 # air is. A table is corrected by the one; the other has a coupler looked at. Our choice.
 LOST_AT_MOST, SKEW_AT_MOST = 0.25, 0.5
 # Width of the look at one engine speed, in ln(speed).
