@@ -33,8 +33,8 @@ def test_by_flow_holds_reynolds_number_and_the_range_of_the_profiles():
     result = run(bore_before_mm=60.0, bore_after_mm=60.0, flows_gps=[20.0, 100.0])
     first, second = result.by_flow
     # 4 m / (pi D mu), 20 C: 2.34e4 and 1.17e5 with mu 1.813e-5
-    Published("4 m / (pi D mu)", printed="2.34e4").check(first.reynolds)
-    Published("4 m / (pi D mu)", printed="1.17e5").check(second.reynolds)
+    Published("4 m / (pi D mu), by hand", printed="2.34e4").check(first.reynolds)
+    Published("4 m / (pi D mu), by hand", printed="1.17e5").check(second.reynolds)
     assert first.mean_to_centre.low == pytest.approx(0.807, abs=0.001)  # power law
     assert first.mean_to_centre.high == pytest.approx(0.827, abs=0.001)  # log law
     for point in result.by_flow:

@@ -131,11 +131,13 @@ def test_depression_by_hand_and_its_least_reading() -> None:
     run = run_of(4, depression_pa=drop, t_ambient_k=300.0, p_ambient_pa=1e5, air=WET)
     got = depression.depression(run, SETUP, SIZES).mdot_kgps
     rho = 1e5 / (288.1 * 300.0)
-    np.testing.assert_allclose(got[:3], 15e-4 * np.sqrt(2 * rho * np.array([2e3, 2e3, 100.0])))
+    ideal = 15e-4 * np.sqrt(2 * rho * np.array([2e3, 2e3, 100.0]))
+    # Real air is denser than an ideal gas by 0.02 % here.
+    np.testing.assert_allclose(got[:3], ideal, rtol=2e-4)
     assert np.isnan(got[3])
     cold = run_of(4, depression_pa=drop, p_ambient_pa=1e5, air=WET)
     other = depression.depression(cold, SETUP, SIZES).mdot_kgps
-    np.testing.assert_allclose(other[:3] / got[:3], np.sqrt(300.0 / 293.15))
+    np.testing.assert_allclose(other[:3] / got[:3], np.sqrt(300.0 / 293.15), rtol=1e-4)
     high = depression.depression(run_of(4, depression_pa=10.0), SETUP, SIZES)
     assert {i.key: i for i in high.budget}["inlet_depression"].absolute == pytest.approx(0.1)
 
