@@ -37,6 +37,7 @@ def test_a_measured_loss_is_named_and_nothing_is_invented_beside_it(engine: Engi
     assert pair.indicated_surplus.half_width < 0.02
     assert pair.sensor_skew.contains(0.0)
     assert pair.reading_cause is ReadingCause.AIR_LOST_BEHIND_SENSOR
+    assert "most of that is air lost behind the sensor" in pair.sentence
     assert probability(pair, Cause.LEAK_AFTER_COMPRESSOR) > 0.95
     assert probability(pair, Cause.RECIRCULATION) < 0.05
 

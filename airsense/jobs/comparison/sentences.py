@@ -23,7 +23,7 @@ def range_text(interval: Interval) -> str:
 
 _SOURCE = {
     ReadingCause.SENSOR: "the sensor reads differently in the new intake",
-    ReadingCause.AIR_LOST_BEHIND_SENSOR: "air is lost behind the sensor",
+    ReadingCause.AIR_LOST_BEHIND_SENSOR: "most of that is air lost behind the sensor",
     ReadingCause.OPEN: "whether the sensor reads differently or air is lost behind it is open",
     ReadingCause.NONE: "the reading itself has not changed",
 }
