@@ -52,14 +52,10 @@ def plain_columns(opener: Opener, job: Job) -> Mapping[int, NDArray[np.float64]]
 
 def _numbers(cells: list[str], decimal: str) -> NDArray[np.float64] | None:
     """Return the cells as numbers; None if one of them is anything else."""
-    text = "\n".join(cells)
-    if decimal != ".":
-        if "." in text:
-            return None
-        text = text.replace(decimal, ".")
-    if not NUMERIC.issuperset(text.replace("\n", "")):
+    known = NUMERIC if decimal == "." else NUMERIC - {"."} | {decimal}
+    if not known.issuperset("".join(cells)):
         return None
     try:
-        return np.array([float(cell) if cell else np.nan for cell in text.split("\n")])
+        return np.array([float(cell.replace(decimal, ".")) if cell else np.nan for cell in cells])
     except ValueError:
         return None

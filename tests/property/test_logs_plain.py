@@ -87,12 +87,13 @@ def columns(tmp_path: Path, body: str, *, decimal: str = ".") -> object:
         "0;1;2\n1;\u0661\u0662;3\n",
         "0;1;2\n1;1-2;3\n",
         '0;1;2\n1;"2;3\n',
+        '0;1;2\n1;"2\n3";4\n',
         "00:00:01;1;2\n00:00:02;2;3\n",
         "0;1;2\n" * (SHORT_CHARS // 6),
     ],
     ids=[
         *("word", "short row", "wide row", "blank line", "nan", "inf", "underscore"),
-        *("other digits", "minus inside", "open quote", "clock", "long"),
+        *("other digits", "minus inside", "open quote", "line in a cell", "clock", "long"),
     ],
 )
 def test_what_is_odd_is_left_to_pandas(tmp_path: Path, body: str) -> None:
