@@ -68,9 +68,9 @@ def change_of(before: Interval | None, after: Interval | None) -> Interval | Non
     """Return the change between two levels: what both have wrong in common cannot be told here."""
     if before is None or after is None:
         return None
-    ln = [log1p(after.value) - log1p(before.value)]
+    ln = log1p(after.value) - log1p(before.value)
     half = np.hypot(before.half_width, after.half_width)
-    return Interval(*(float(np.expm1(ln[0] + s * half)) for s in (0.0, -1.0, 1.0)))
+    return Interval(*(float(np.expm1(ln + s * half)) for s in (0.0, -1.0, 1.0)))
 
 
 @dataclass

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from airsense.jobs.compare import compare_logs
-from airsense.jobs.comparison.result import PairResult
+from airsense.jobs.comparison.result import CompareResult
 from airsense.setup.measured import ChargePipePressureTest
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case, own_channels
@@ -28,13 +28,14 @@ WHAT, AFTER = "charge_pipe_pressure_test", "after"
 TIGHT = ChargePipePressureTest(what=WHAT, configuration=AFTER, result="tight")
 
 
-def loss_of(campaign: SimulatedCampaign, *, scatter: float = 0.0) -> ChargePipePressureTest:
-    """Return what a test at full boost would find: the share that is lost, of the flow there."""
+def loss_of(
+    campaign: SimulatedCampaign, high_rpm: float, *, scatter: float = 0.0
+) -> ChargePipePressureTest:
+    """Return what a test at full boost would find: the share lost, of the flow at the top speed."""
     log = campaign.after[0]
     boost_pa = float(np.max(log["manifold_pressure"].value)) - 1.0e5
     flow_gps = 1e3 * float(np.quantile(log["mass_air_flow"].value, 0.95))
-    _, high = answer_window(campaign)
-    top = high - TOP_RPM, high
+    top = high_rpm - TOP_RPM, high_rpm
     lost = (1.0 + campaign.surplus(*top)) / (1.0 + campaign.skew(*top)) - 1.0
     return ChargePipePressureTest(
         what=WHAT,
@@ -44,18 +45,10 @@ def loss_of(campaign: SimulatedCampaign, *, scatter: float = 0.0) -> ChargePipeP
     )
 
 
-def answer_window(campaign: SimulatedCampaign) -> tuple[float, float]:
-    """Return the window of engine speed that a comparison uses. [rpm]"""
-    low, high = compare_logs(
-        campaign.before, campaign.after, campaign.setup
-    ).window.engine_speed_rpm
-    return low, high
-
-
-def answer_with(campaign: SimulatedCampaign, *made: ChargePipePressureTest) -> PairResult:
+def answer_with(campaign: SimulatedCampaign, *made: ChargePipePressureTest) -> CompareResult:
     """Return the answer with the results of tests, or without any."""
     setup = campaign.setup.model_copy(update={"measured": made})
-    return compare_logs(campaign.before, campaign.after, setup).pairs[0]
+    return compare_logs(campaign.before, campaign.after, setup)
 
 
 @dataclass
@@ -66,10 +59,10 @@ class Score:
     skew: list[bool] = field(default_factory=list)
     surplus: list[bool] = field(default_factory=list)
 
-    def add(self, campaign: SimulatedCampaign, pair: PairResult) -> None:
+    def add(self, campaign: SimulatedCampaign, result: CompareResult) -> None:
         """Add one campaign."""
+        pair, window = result.pairs[0], result.window.engine_speed_rpm
         assert pair.sensor_skew is not None and pair.indicated_surplus is not None
-        window = answer_window(campaign)
         self.words[pair.reading_cause.value] += 1
         self.skew.append(pair.sensor_skew.contains(campaign.skew(*window)))
         self.surplus.append(pair.indicated_surplus.contains(campaign.surplus(*window)))
@@ -94,7 +87,10 @@ def study(campaigns: int, seed: int = 900) -> dict[str, Score]:
         for made in simulate_campaigns(engine, cases, seed + number):
             leaks = made.case.leak_after_compressor > 0.0
             scatter = READ * float(rng.standard_normal())
-            told = loss_of(made, scatter=scatter) if leaks else TIGHT
+            told = TIGHT
+            if leaks:
+                _, high_rpm = answer_with(made).window.engine_speed_rpm
+                told = loss_of(made, high_rpm, scatter=scatter)
             out["leak" if leaks else "tight"].add(made, answer_with(made, told))
     return out
 

@@ -123,12 +123,12 @@ def weather_is_known(runs: Sequence[Run]) -> bool:
 
 def _only_charge_tells(before: Sequence[Run], after: Sequence[Run], setup: EngineSetup) -> bool:
     """Return whether a charge temperature behind an air-to-air cooler is all that tells the day."""
-    runs = (*before, *after)
-    measured = all(r.t_charge_k is not None and not r.charge_estimated for r in runs)
-    silent = all(
-        _mean([weather_of(r).t_ambient_k for r in side]) is None for side in (before, after)
+    if setup.engine.cooler != "air":
+        return False
+    measured = all(r.t_charge_k is not None and not r.charge_estimated for r in (*before, *after))
+    return measured and all(
+        any(weather_of(r).t_ambient_k is None for r in side) for side in (before, after)
     )
-    return measured and silent and setup.engine.cooler == "air"
 
 
 def laws_of(setup: EngineSetup) -> tuple[LawBelief, ...]:
@@ -172,14 +172,14 @@ def circumstances(
     pressure = matched.state("p_manifold_pa", run=sizes.manifold_pressure.run, engine_run=0.0)
     demand = matched.state("p_demand_pa", run=U_DEMAND_RUN, engine_run=0.0)
     fuel = matched.state("mdot_fuel_kgps", run=sizes.fuel.run, engine_run=0.0)
-    charge = matched.state("t_charge_k", run=sizes.charge_temperature.run / CHARGE_K)
     weather = (
         configuration_weather(before, one_session=one_session),
         configuration_weather(after, one_session=one_session),
     )
-    if charge is not None and _only_charge_tells(before, after, setup):
-        weather = weather_by_charge(
-            *weather, PartChange(value=charge.value, u=charge.u), _plain(pressure)
+    if _only_charge_tells(before, after, setup):
+        charge = _plain(matched.state("t_charge_k", run=sizes.charge_temperature.run / CHARGE_K))
+        weather = (
+            weather if charge is None else weather_by_charge(*weather, charge, _plain(pressure))
         )
     return Circumstances(
         before=weather[0],
