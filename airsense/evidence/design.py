@@ -71,7 +71,8 @@ class Scale(Enum):
 class Group:
     """Columns that belong together: `cells` (n_routes, m, k), `rest` (q, k), precision (k, k).
 
-    `mean` is the prior mean of each.
+    `mean` is the prior mean of each, `run` the number of the run whose effects on the routes they
+    are.
     """
 
     cells: FloatArray
@@ -79,6 +80,7 @@ class Group:
     precision: FloatArray
     scale: Scale = Scale.FIXED
     mean: float = 0.0
+    run: int | None = None
 
 
 def nuisance(seen: Observed, budget: RouteBudget) -> tuple[Group, ...]:
@@ -220,7 +222,7 @@ def _runs(build: _Builder, budget: RouteBudget) -> list[Group]:
     groups = []
     for run in np.unique(build.cells.run):
         here = (build.cells.run == run).astype(np.float64)
-        groups.append(build.per_route(here, covariance, Scale.RUN))
+        groups.append(replace(build.per_route(here, covariance, Scale.RUN), run=int(run)))
         # Bends within a run say nothing of how well runs repeat, so no common factor scales them.
         for axis in axes:
             lean = here * (axis - float(np.mean(axis[here > 0.0])))

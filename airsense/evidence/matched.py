@@ -89,6 +89,11 @@ class Matched:
         n_before = self.after.size - n_after
         return np.where(self.after, 1.0 / n_after, -1.0 / n_before)
 
+    def weights_by_run(self, numbers: Sequence[int]) -> FloatArray:
+        """Return the same by the place of a run among `numbers`, (n_numbers,); 0 for the others."""
+        by_run = dict(zip(self.run_of, self.weights.tolist(), strict=True))
+        return np.array([by_run.get(k, 0.0) for k in numbers])
+
     def indicated(self) -> LnChange:
         """Return the change of the indicated air, with the scatter of engine and sensor."""
         own = float(np.hypot(ENGINE_RUN, self.sizes.mass_air_flow.run))

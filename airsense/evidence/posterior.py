@@ -44,7 +44,8 @@ SEED = 20_011
 class Reduced:
     """Normal equations of the causes by grid point, nuisance integrated out: (g, c, c), (g, c).
 
-    `ln_shared` (g,) is what all hypotheses share at a grid point, its prior included.
+    `ln_shared` (g,) is what all hypotheses share at a grid point, its prior included. `normal` and
+    `groups` are what was reduced: the nuisance's columns come first.
     """
 
     s_matrix: FloatArray
@@ -52,6 +53,32 @@ class Reduced:
     ln_shared: FloatArray
     library: Library
     seen: Observed
+    normal: Normal
+    groups: tuple[Group, ...]
+
+    def of_runs(
+        self, weight: FloatArray, set_factor: float, run_factor: float
+    ) -> tuple[float, FloatArray, float]:
+        """Return what the observations say of a weighted sum of the routes' run effects.
+
+        Parameters
+        ----------
+        weight : ndarray, shape (n_runs, n_routes)
+
+        Returns
+        -------
+        tuple of float, ndarray (c,), float
+            Its mean without causes, how much each unit of a cause takes from it, and its u.
+        """
+        still = [np.zeros(g.precision.shape[0]) for g in self.groups]
+        row = np.concatenate(
+            [z if g.run is None else weight[g.run] for g, z in zip(self.groups, still, strict=True)]
+        )
+        size = row.size
+        matrix = self.normal.xwx[:size, :size] + _precision(self.groups, set_factor, run_factor)
+        solved = np.linalg.solve(matrix, row)
+        level = float(solved @ self.normal.xwy[:size])
+        return level, solved @ self.normal.xwx[:size, size:], float(np.sqrt(solved @ row))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,6 +164,8 @@ def reduce_observations(seen: Observed, budget: RouteBudget, table: PriorTable) 
         ln_shared=np.array([r[2] for r in rows]),
         library=library,
         seen=seen,
+        normal=normal,
+        groups=groups,
     )
 
 

@@ -34,6 +34,7 @@ from airsense.evidence.priors import (
     PriorTable,
 )
 from airsense.evidence.rest import Rest
+from airsense.evidence.sensor_runs import sensor_runs
 from airsense.evidence.signatures import observed
 from tests.evidence_inputs import ROUTES, budget_of, cells_of, forms_of, noise_of, rest_of, shifted
 
@@ -145,6 +146,28 @@ def test_evidence_of_every_hypothesis_is_that_of_the_full_covariance(
     found = got.ln_evidence[list(chosen)]
     assert {h.sensor.one_sided for h in (got.candidates[k] for k in chosen)} == {False, True}
     np.testing.assert_allclose(found - found[0], wanted - wanted[0], atol=2e-6)
+
+
+@pytest.mark.parametrize("routes", [ROUTES, ROUTES[:1]])
+def test_the_sensors_scatter_is_that_of_the_full_covariance(routes: tuple[str, ...]) -> None:
+    """The mean of a few runs' errors given the observations, with no run effect split off."""
+    budget = budget_of(routes)
+    rng = np.random.default_rng(8)
+    cells = cells_of(runs=2, size=4, routes=routes)
+    noisy = rng.normal(0.0, 0.006, (4, 1))[cells.run].T + rng.normal(0.0, 0.003, cells.size)
+    cells = shifted(cells, noisy, everywhere=True)
+    weight = np.array([-0.5, -0.5, 0.0, 1.0])
+    brute, got = dense(cells, rest_of(), budget), inferred(cells, rest_of(), budget)
+    found = sensor_runs(replace(got, set_factor=1.0, run_factor=1.0), budget, weight)
+
+    one = int(np.argmin(np.abs(SET_FACTORS - 1.0))) * RUN_FACTORS.size
+    total = brute.covariance[one + int(np.argmin(np.abs(RUN_FACTORS - 1.0)))]
+    with_sensor = 0.003**2 * np.tile(weight[cells.run], len(routes))
+    gain = np.linalg.solve(total, with_sensor)
+    assert found.level == pytest.approx(gain @ brute.y, abs=1e-9)
+    np.testing.assert_allclose(found.slope, gain @ brute.columns, atol=1e-9)
+    variance = 0.003**2 * float(weight @ weight) - float(with_sensor @ gain)
+    assert found.u == pytest.approx(np.sqrt(variance), rel=1e-6)
 
 
 @pytest.mark.parametrize("causes", [{Cause.SENSOR_SCALE}, {Cause.SENSOR_SHAPE}])

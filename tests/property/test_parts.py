@@ -152,6 +152,10 @@ def test_below_the_ceiling_the_same_tune_is_taken_for_granted_and_said():
     assert parts.held_probability > 0.6
     held = parts.intake_if_held()
     assert held is not None and float(np.mean(held > 0.0)) > 0.99
+    # What is known of the engine's change is not altered by what the parts make likely.
+    error = U_ENGINE * np.random.default_rng(1).standard_normal(N)
+    assert held.shape == error.shape and float(np.corrcoef(held, error)[0, 1]) > 0.8
+    assert float(np.mean(held)) == pytest.approx(0.025, abs=0.003)
     assert parts.stood is None
     told = " ".join(f"{a.quantity} {a.source}" for a in parts.assumptions)
     assert "same tune is taken for granted" in told

@@ -30,9 +30,9 @@ CANDIDATES_OF_THE_ONLY_LAW = 32
 # Parts that trade this closely against each other, and this widely, are not told apart.
 JOINT_CORRELATION = -0.4
 JOINT_SCATTER = 0.003
-# Below this share of draws "the same demand" is no longer worth taking for granted: a Bayes
-# factor of 12 against it.
-HELD_LEAST = 0.25
+# Below this probability "the same demand" is no longer taken for granted: a Bayes factor of 12
+# against it where a log shows that it stood, of 4 where none does (our choice).
+HELD_LEAST_LOGGED, HELD_LEAST = 0.25, 0.5
 # A logged demand that moved by more than its u this often, beside the barometer, was changed.
 STOOD_K = 3.0
 
@@ -42,10 +42,11 @@ class Parts:
     """Draws of ln(1 + part), each (n,); they add to the engine's change draw by draw.
 
     `ceiling` is ln of the most that the intake could have given in that draw, `held` whether the
-    demand is unchanged in it. `stood`: a logged demand moved no more than the barometer explains;
-    None where it was not logged. `joint`: demand and feedback cannot be told apart, each is open.
-    `laws` are those given, with their probabilities after the data, `law` the number of the one
-    in each draw.
+    demand is unchanged in it; `intake_held` is the intake's part of the same draw of the engine's
+    change if the demand is unchanged, None where no law lets it be. `stood`: a logged demand moved
+    no more than the barometer explains; None where it was not logged. `joint`: demand and feedback
+    cannot be told apart, each is open. `laws` are those given, with their probabilities after the
+    data, `law` the number of the one in each draw.
     """
 
     weather: FloatArray
@@ -54,6 +55,7 @@ class Parts:
     feedback: FloatArray
     ceiling: FloatArray
     held: BoolArray
+    intake_held: FloatArray | None
     law: IntArray
     stood: bool | None
     joint: bool
@@ -66,14 +68,15 @@ class Parts:
         return float(np.mean(self.held))
 
     def intake_if_held(self) -> FloatArray | None:
-        """Return the intake's draws with unchanged demand.
+        """Return the intake's draws, one for each of the engine's, with unchanged demand.
 
         None where that is improbable, or where the log shows that the demand was moved. A verdict
         that rests on these without a log takes the same demand for granted and must say so.
         """
-        if self.stood is False or self.held_probability < HELD_LEAST:
+        least = HELD_LEAST_LOGGED if self.stood else HELD_LEAST
+        if self.stood is False or self.held_probability < least:
             return None
-        return self.intake[self.held]
+        return self.intake_held
 
 
 def split(
@@ -123,13 +126,10 @@ def split(
     log_weight = np.concatenate([g.log_weight for g in groups], axis=1)
     log_weight = np.where(np.isfinite(log_weight), log_weight, IMPOSSIBLE)
     log_weight = log_weight - logsumexp(log_weight, axis=1, keepdims=True)
-    kept = np.argmax(log_weight + rng.gumbel(size=log_weight.shape), axis=1)[:, None]
-    weather, demand, feedback, ceiling = (
-        np.take_along_axis(np.concatenate(every, axis=1), kept, axis=1)[:, 0]
-        for every in zip(
-            *((g.weather, g.demand, g.feedback, g.ceiling) for g in groups), strict=True
-        )
-    )
+    score = log_weight + rng.gumbel(size=log_weight.shape)
+    kept = np.argmax(score, axis=1)
+    weather, demand, feedback, ceiling = _of_kept(groups, kept)
+    held = np.array([g.held for g in groups])
     order = [b.law for b in given.laws]
     return Parts(
         weather=weather,
@@ -137,8 +137,9 @@ def split(
         demand=demand,
         feedback=feedback,
         ceiling=ceiling,
-        held=np.array([g.held for g in groups])[kept[:, 0] // size],
-        law=np.array([order.index(g.law) for g in groups])[kept[:, 0] // size],
+        held=held[kept // size],
+        intake_held=_intake_held(engine_ln, groups, np.where(held.repeat(size), score, -np.inf)),
+        law=np.array([order.index(g.law) for g in groups])[kept // size],
         stood=_stood(given),
         joint=_joint(demand, feedback),
         laws=_learned(given.laws, groups, np.exp(log_weight)),
@@ -150,6 +151,23 @@ def split(
             day_by_charge=given.before.source == BY_CHARGE,
         ),
     )
+
+
+def _of_kept(groups: Sequence[Candidates], kept: IntArray) -> tuple[FloatArray, ...]:
+    """Return weather, demand, feedback and ceiling of the candidate kept for each draw."""
+    every = zip(*((g.weather, g.demand, g.feedback, g.ceiling) for g in groups), strict=True)
+    draw = np.arange(kept.size)
+    return tuple(np.concatenate(part, axis=1)[draw, kept] for part in every)
+
+
+def _intake_held(
+    engine_ln: FloatArray, groups: Sequence[Candidates], score: FloatArray
+) -> FloatArray | None:
+    """Return the intake's part with unchanged demand; the engine's change stays what it is."""
+    if not any(g.held for g in groups):
+        return None
+    weather, _, feedback, _ = _of_kept(groups, np.argmax(score, axis=1))
+    return engine_ln - weather - feedback
 
 
 def _refuse_odd_draws(engine_ln: FloatArray, surplus_ln: FloatArray) -> None:

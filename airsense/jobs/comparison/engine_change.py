@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,13 +11,11 @@ from airsense.evidence.judgement import Judgement, Reading, interval_of
 from airsense.evidence.matched import LnChange
 from airsense.evidence.parts import Circumstances, Parts, split
 from airsense.evidence.posterior import Posterior
+from airsense.evidence.sensor_runs import SensorRuns
 from airsense.evidence.verdict import Claimed, Evidence
 from airsense.results import Interval
 
 SEED = 7_919
-# Where demand was not logged, the same tune is taken for granted only while the data do not speak
-# against it. Our choice.
-LEAST_HELD = 0.5
 DRAWS, VARIED_DRAWS = 2_400, 800
 
 
@@ -44,14 +41,14 @@ class Change:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Picked:
-    """Some draws of a posterior: their numbers and weights, and the indicated change beside."""
+    """Some draws of a posterior: their numbers and weights, and what the sensor shows beside."""
 
     at: IntArray
     weight: FloatArray
-    indicated: FloatArray
+    shown: FloatArray
 
 
-def _pick(posterior: Posterior, indicated: LnChange, count: int) -> _Picked:
+def _pick(posterior: Posterior, shown: LnChange, count: int) -> _Picked:
     """Return an even choice of draws: each hypothesis keeps its weight."""
     rng = np.random.default_rng(SEED)
     weight = posterior.draws.weight
@@ -63,15 +60,14 @@ def _pick(posterior: Posterior, indicated: LnChange, count: int) -> _Picked:
     share = np.zeros(weight.size)
     owner = np.searchsorted(at, np.arange(weight.size), side="right").clip(1) - 1
     np.add.at(share, at[owner], weight)
-    return _Picked(
-        at=at, weight=share[at] / share[at].sum(), indicated=indicated.draw(at.size, rng)
-    )
+    return _Picked(at=at, weight=share[at] / share[at].sum(), shown=shown.draw(at.size, rng))
 
 
 def engine_change(
     judged: Judgement,
     reading: Reading,
     indicated: LnChange,
+    sensor: SensorRuns,
     given: Circumstances,
     drift: LnChange | None = None,
 ) -> Change:
@@ -84,75 +80,105 @@ def engine_change(
         The surplus over the matched full load, one row.
     indicated : LnChange
         What the sensor shows there.
+    sensor : SensorRuns
+        What its own scatter is of that.
     given : Circumstances
     drift : LnChange, optional
         What in it is drift and scatter of the runs by their order: the day's, not the intake's.
     """
-    row = reading.surplus[0]
+    surplus = reading.surplus[0]
+    shown = sensor.air(indicated)
+    model = _Model(
+        row=surplus - sensor.slope,
+        surplus=surplus,
+        shown=shown,
+        freed=shown if drift is None else sensor.air(_less(indicated, drift)),
+        given=given,
+    )
     stated = judged.posterior
-    own = _pick(stated, indicated, DRAWS)
-    sizes = stated.draws.sizes[own.at] @ row
-    spread = stated.draws.spread[own.at] @ row
+    own = _pick(stated, shown, DRAWS)
+    sizes, spread = (d[own.at] for d in (stated.draws.sizes, stated.draws.spread))
     rng = np.random.default_rng(SEED + 1)
-    freed = _freed(own.indicated, indicated, drift)
-    parts = _with_day(split(freed - spread, spread, given, rng), own.indicated - freed)
+    parts = model.parts(own.shown, spread, rng)
     # A sign is read from the model itself: what it takes to be unchanged moves engine and intake.
-    engine = own.indicated - sizes
-    intake = parts.intake + (spread - sizes)
-    claim = _as_held(own.weight, parts)
-    alive = [live[own.at] for live in judged.live()]
-    varied_engine, varied_intake = [], []
-    for v in judged.varied:
-        if v.posterior.candidates and v.posterior.draws.sizes is stated.draws.sizes:
-            ratio = v.posterior.draws.weight[own.at] / stated.draws.weight[own.at]
-            weight = _normalized(own.weight * ratio)
-            varied_engine.append(Claimed(values=engine, weight=weight))
-            varied_intake.append(Claimed(values=intake, weight=_normalized(claim * ratio)))
-            continue
-        other = _pick(v.posterior, indicated, VARIED_DRAWS)
-        surplus = v.posterior.draws.sizes[other.at] @ row
-        change = other.indicated - surplus
-        varied_engine.append(Claimed(values=change, weight=other.weight))
-        moved = split(_freed(other.indicated, indicated, drift) - surplus, surplus, given, rng)
-        varied_intake.append(Claimed(values=moved.intake, weight=_as_held(other.weight, moved)))
+    engine = own.shown - sizes @ model.row
+    intake = _claimed_intake(parts) + (spread - sizes) @ model.row
+    alive = [_normalized(own.weight * live[own.at]) for live in judged.live()]
+    varied = [
+        _reweighed(v, stated, own, (engine, intake))
+        or model.claims(_pick(v, shown, VARIED_DRAWS), v, rng)
+        for v in (v.posterior for v in judged.varied)
+    ]
+    of_engine, of_intake = (
+        Evidence(
+            stated=Claimed(values=values, weight=own.weight, live=tuple(alive)),
+            varied=tuple(v[k] for v in varied),
+        )
+        for k, values in enumerate((engine, intake))
+    )
     return Change(
-        engine=Evidence(
-            stated=_claimed(engine, own.weight, alive),
-            varied=tuple(varied_engine),
-        ),
-        intake=Evidence(
-            stated=_claimed(intake, claim, alive),
-            varied=tuple(varied_intake),
-        ),
-        engine_interval=interval_of(own.indicated - spread, own.weight),
+        engine=of_engine,
+        intake=of_intake,
+        engine_interval=interval_of(own.shown - spread @ model.row, own.weight),
         parts=parts,
         weight=own.weight,
         elsewhere=float(own.weight @ (intake > 0.5 * engine)),
     )
 
 
-def _freed(draws: FloatArray, indicated: LnChange, drift: LnChange | None) -> FloatArray:
-    """Return draws of the indicated change freed of drift, each at the place of its own draw."""
-    if drift is None or indicated.u <= 0.0:
-        return draws
-    return indicated.value - drift.value + drift.u / indicated.u * (draws - indicated.value)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Model:
+    """How draws become parts: the engine's change is `shown` less ``row @ sizes``.
+
+    `freed` is `shown` without the drift of the runs, which is the day's and not the intake's;
+    `surplus` is the row of the surplus.
+    """
+
+    row: FloatArray
+    surplus: FloatArray
+    shown: LnChange
+    freed: LnChange
+    given: Circumstances
+
+    def parts(self, shown: FloatArray, sizes: FloatArray, rng: np.random.Generator) -> Parts:
+        """Return the parts; each draw freed of drift keeps its place among the draws."""
+        share = self.freed.u / self.shown.u if self.shown.u > 0.0 else 1.0
+        freed = self.freed.value + share * (shown - self.shown.value)
+        found = split(freed - sizes @ self.row, sizes @ self.surplus, self.given, rng)
+        return replace(found, weather=found.weather + (shown - freed))
+
+    def claims(
+        self, own: _Picked, posterior: Posterior, rng: np.random.Generator
+    ) -> tuple[Claimed, Claimed]:
+        """Return the engine's change and the intake's part under other priors."""
+        sizes = posterior.draws.sizes[own.at]
+        intake = _claimed_intake(self.parts(own.shown, sizes, rng))
+        return (
+            Claimed(values=own.shown - sizes @ self.row, weight=own.weight),
+            Claimed(values=intake, weight=own.weight),
+        )
 
 
-def _with_day(parts: Parts, drift: FloatArray) -> Parts:
-    """Return the parts with the drift of the day in the weather's."""
-    return replace(parts, weather=parts.weather + drift)
+def _reweighed(
+    posterior: Posterior, stated: Posterior, own: _Picked, values: tuple[FloatArray, FloatArray]
+) -> tuple[Claimed, Claimed] | None:
+    """Return engine and intake where other priors only weigh the same draws anew."""
+    if posterior.draws.sizes is not stated.draws.sizes:
+        return None
+    ratio = posterior.draws.weight[own.at] / stated.draws.weight[own.at]
+    weight = _normalized(own.weight * ratio)
+    return Claimed(values=values[0], weight=weight), Claimed(values=values[1], weight=weight)
 
 
-def _claimed(values: FloatArray, weight: FloatArray, alive: Sequence[FloatArray]) -> Claimed:
-    return Claimed(values=values, weight=weight, live=tuple(_normalized(weight * a) for a in alive))
+def _less(indicated: LnChange, drift: LnChange) -> LnChange:
+    """Return the indicated change freed of the drift of the runs, with the scatter about it."""
+    return replace(indicated, value=indicated.value - drift.value, u=drift.u)
 
 
-def _as_held(weight: FloatArray, parts: Parts) -> FloatArray:
-    """Return the weights under an unchanged demand, where that may be taken for granted."""
-    unlikely = parts.stood is None and parts.held_probability < LEAST_HELD
-    if unlikely or parts.intake_if_held() is None:
-        return weight
-    return _normalized(weight * parts.held)
+def _claimed_intake(parts: Parts) -> FloatArray:
+    """Return the intake's draws under an unchanged demand, where that may be taken for granted."""
+    held = parts.intake_if_held()
+    return parts.intake if held is None else held
 
 
 def _normalized(weight: FloatArray) -> FloatArray:

@@ -22,6 +22,7 @@ from airsense.evidence.matched import Matched
 from airsense.evidence.next_measurement import more_pulls
 from airsense.evidence.parts import Circumstances
 from airsense.evidence.priors import PRESSURE_CAUSES
+from airsense.evidence.sensor_runs import sensor_runs
 from airsense.evidence.verdict import (
     Evidence,
     Question,
@@ -72,7 +73,15 @@ def compare_pair(given: PairInput) -> Weighed:
     circumstance = None
     if matched is not None:
         circumstance = _circumstances(given, matched, judged)
-        change = engine_change(judged, reading, matched.indicated(), circumstance, given.drift)
+        runs = matched.weights_by_run(given.numbers)
+        change = engine_change(
+            judged,
+            reading,
+            matched.indicated(),
+            sensor_runs(judged.posterior, seen.budget, runs),
+            circumstance,
+            given.drift,
+        )
     result = _answer(given, judged, reading, matched, change, circumstance)
     return Weighed(result=result, matched=matched, judged=judged, change=change, reading=reading)
 
