@@ -54,9 +54,6 @@ MIN_LOOK_S = 0.9
 # with 20 to 40 were up to 4 % off. A bench test is not selected from a mixture: a few will do.
 MIN_LOOKS = 40
 MIN_LOOKS_BENCH = 3
-# Looks that follow each other are alike: integrated correlation of 14 looks, some 12 s, in the
-# shut samples of nine road trips (white part 0.4, the rest decays with 13 s).
-LOOKS_ALIKE_S = 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +156,7 @@ class ValveShut:
         Samples over `run.time_s` whose apparent breathing can be trusted.
     count : int
         Looks at them: rounds of polling, 0.9 s at least, that hold such a sample. Looks that
-        follow each other within `LOOKS_ALIKE_S` are alike, and not independent.
+        follow each other within some 12 s are alike, and not independent (nine road trips).
     groups : TwoGroups or None
         The two groups of the loaded samples; None where they cannot be looked for.
     limit : float

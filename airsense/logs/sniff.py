@@ -45,7 +45,6 @@ class Dialect:
     headers: tuple[Header, ...]
     skip_chars: int
     first_line: int
-    preamble_lines: int
 
     @property
     def width(self) -> int:
@@ -79,7 +78,7 @@ def sniff(sample: bytes, *, where: str, complete: bool) -> Dialect:
     delimiter, decimal, rows = _split(lines, where)
     width = _modal_width(rows)
     data = _first_data_row(rows, width, decimal, where)
-    headers, header_row = _headers(rows, data, where)
+    headers = _headers(rows, data, where)
     return Dialect(
         encoding=encoding,
         delimiter=delimiter,
@@ -88,7 +87,6 @@ def sniff(sample: bytes, *, where: str, complete: bool) -> Dialect:
         headers=headers,
         skip_chars=sum(len(line) for line in lines[:data]),
         first_line=data + 1,
-        preamble_lines=header_row,
     )
 
 
@@ -192,7 +190,7 @@ def _first_data_row(rows: Sequence[list[str]], width: int, decimal: str, where: 
     raise _no_log(where, "no rows of numbers in the first part of the file")
 
 
-def _headers(rows: Sequence[list[str]], data: int, where: str) -> tuple[tuple[Header, ...], int]:
+def _headers(rows: Sequence[list[str]], data: int, where: str) -> tuple[Header, ...]:
     width = len(rows[data])
     above = [i for i in range(max(data - 4, 0), data) if sum(map(bool, rows[i])) >= 2]
     units = next((i for i in reversed(above) if _is_unit_row(rows[i])), None)
@@ -219,11 +217,10 @@ def _headers(rows: Sequence[list[str]], data: int, where: str) -> tuple[tuple[He
             allowed=f"at most {MAX_COLUMNS}",
             fix="export only the channels that are needed",
         )
-    headers = tuple(
+    return tuple(
         Header(name, unit.strip("[](){}<> "))
         for name, unit in zip(names, unit_cells[: len(names)], strict=True)
     )
-    return headers, header_row
 
 
 def _refuse_wide_rows(rows: Sequence[Sequence[str]], width: int, where: str) -> None:

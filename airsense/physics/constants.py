@@ -43,7 +43,6 @@ NITROGEN_PER_OXYGEN = Constant(
 
 AIR_PER_OXYGEN = 1.0 + NITROGEN_PER_OXYGEN.value
 R_DRY_AIR_JPKGK = R_MOLAR.value / M_DRY_AIR.value
-R_WATER_JPKGK = R_MOLAR.value / M_WATER.value
 
 KAPPA_AIR = Constant(
     1.4, "1", 0.005, "ratio of specific heats of dry air, 250-450 K (CoolProp Air: 1.391-1.402)"

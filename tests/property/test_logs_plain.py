@@ -68,7 +68,6 @@ def columns(tmp_path: Path, body: str, *, decimal: str = ".") -> object:
         headers=csv_file.sniff(plain.encode(), where="", complete=True).headers,
         skip_chars=len(start),
         first_line=2,
-        preamble_lines=0,
     )
     job = Job(str(path), dialect, (0, 1, 2), dialect.quoted)
     return plain_columns(lambda: path.open("rb"), job)
