@@ -92,6 +92,23 @@ def write_large(path: Path, *, hours: int = 1, seconds: float = HOUR_S) -> Path:
     return path
 
 
+def write_pulls(path: Path, count: int) -> None:
+    """Write the example's pulls one after the other into one log, 20 s apart."""
+    import numpy as np
+    import pandas as pd
+
+    sweeps = [pd.read_csv(EXAMPLE / f"before_{k}.csv") for k in (1, 2, 3)]
+    rng = np.random.default_rng(0)
+    parts, end_s = [], 0.0
+    for k in range(count):
+        own = sweeps[k % 3].copy()
+        own["time (s)"] += end_s - own["time (s)"].iloc[0]
+        own["mass air flow (g/s)"] *= 1.0 + 0.003 * rng.standard_normal()
+        end_s = float(own["time (s)"].iloc[-1]) + 20.0
+        parts.append(own)
+    pd.concat(parts).to_csv(path, index=False)
+
+
 def write_small(folder: Path, count: int) -> None:
     """Write drives of two minutes at 10 Hz."""
     from tests.screen_logs import write_log
@@ -190,6 +207,16 @@ def _many(folder: Path, engine: Path, count: int, rounds: int) -> None:
     _show(f"  time of {count} / 4 x time of {count // 4}", two.wall_s / 4 / less.wall_s, "about 1")
 
 
+def _pulls(folder: Path, rounds: int) -> None:
+    few, many = folder / "150_pulls.csv", folder / "600_pulls.csv"
+    apart(partial(write_pulls, few, 150))
+    apart(partial(write_pulls, many, 600))
+    engine = EXAMPLE / "engine.toml"
+    less, more = in_turn(check_command(few, engine), check_command(many, engine), folder, rounds)
+    _show("check of 600 pulls in one log, peak in GiB", more.peak_bytes / 2**30, "< 1")
+    _show("  processor time / that of 150 pulls", more.cpu_s / less.cpu_s, "<= 4")
+
+
 def _gigabyte(folder: Path, engine: Path) -> None:
     log = folder / "gigabyte.csv"
     apart(partial(write_large, log, hours=11))
@@ -216,6 +243,7 @@ def main() -> None:
         engine = folder / "engine.toml"
         _start(folder, rounds)
         _large(folder, engine, rounds)
+        _pulls(folder, rounds)
         _many(folder, engine, 200 if options.quick else 1000, 1)
         if options.gigabyte:
             _gigabyte(folder, engine)

@@ -143,7 +143,11 @@ def test_where_the_map_does_not_reach_it_gives_way(
     bare, _ = pair_of(made, made.setup, list)
     assert pair.airflow_change is not None
     assert bare.airflow_change is not None
-    assert pair.airflow_change.value == pytest.approx(bare.airflow_change.value, abs=1e-9)
+    # The map's own faults are still drawn, from their prior: a hundredth of a percent of noise.
+    assert pair.airflow_change.value == pytest.approx(bare.airflow_change.value, abs=1e-4)
+    assert pair.indicated_surplus is not None
+    assert bare.indicated_surplus is not None
+    assert pair.indicated_surplus.value == pytest.approx(bare.indicated_surplus.value, abs=1e-4)
     assert sum(r.samples for r in pair.by_speed) == sum(r.samples for r in bare.by_speed)
 
 
