@@ -147,7 +147,10 @@ def plan(
     needed = _needed(template, quantity, wish, rows)
     shown = RUNS_IF_OUT_OF_REACH if needed is None else needed
     found = forecast(template, quantity, shown, wish)
-    rows = _scaled(rows, found) if quantity in _BY_READING else rows
+    if quantity in _BY_READING:
+        rows = _scaled(rows, found)
+    else:
+        found = _no_worse([*(r for r in rows if r.runs < shown), found])[-1]
     by_runs = {r.runs: r for r in rows} | {shown: found}
     measurements = _measurements(
         template, channels, setup, quantity=quantity, wish=wish, found=found, rows=rows
@@ -197,7 +200,7 @@ def _half_width(template: Template, quantity: PlannedQuantity, runs: int, wish: 
 def _rows(template: Template, quantity: PlannedQuantity, wish: Wish) -> list[Forecast]:
     """Return what the usual numbers of runs give; of a reading, the interval alone for now."""
     if quantity not in _BY_READING:
-        return [forecast(template, quantity, n, wish) for n in SHOWN_RUNS]
+        return _no_worse([forecast(template, quantity, n, wish) for n in SHOWN_RUNS])
     return [
         Forecast(
             runs=n,
@@ -206,6 +209,12 @@ def _rows(template: Template, quantity: PlannedQuantity, wish: Wish) -> list[For
         )
         for n in SHOWN_RUNS
     ]
+
+
+def _no_worse(rows: Sequence[Forecast]) -> list[Forecast]:
+    """Return rows in which more runs show what fewer do: the tail of few draws is ragged."""
+    least = np.minimum.accumulate([r.detectable_change for r in rows])
+    return [replace(r, detectable_change=float(v)) for r, v in zip(rows, least, strict=True)]
 
 
 def _needed(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+import airsense
 from airsense.evidence.planning import Wish, budget_of, forecast, look, run_orders
 from airsense.evidence.planning_channels import (
     STILL,
@@ -165,3 +167,15 @@ def test_orders_hold_each_configuration_alike_and_drift_is_as_counted(runs: int)
     assert abs(orders[0].drift_left) <= abs(orders[-1].drift_left)
     if runs % 2 == 0:
         assert orders[0].drift_left == 0.0
+
+
+def test_more_runs_never_show_less() -> None:
+    """Far out in the tail the draws are few; without lambda six runs once showed less than four."""
+    engine = Path(__file__).parents[2] / "examples" / "two_boxes" / "engine.toml"
+    result = airsense.plan(engine)
+    shown = [row.detectable_change for row in result.by_runs]
+    assert len(shown) >= 6
+    assert shown == sorted(shown, reverse=True)
+    assert shown[0] > 1.5 * shown[-1]
+    at = [row.runs_per_configuration for row in result.by_runs].index(result.planned_runs)
+    assert result.detectable_change == shown[at]
