@@ -128,7 +128,8 @@ def split(
     log_weight = log_weight - logsumexp(log_weight, axis=1, keepdims=True)
     score = log_weight + rng.gumbel(size=log_weight.shape)
     kept = np.argmax(score, axis=1)
-    weather, demand, feedback, ceiling = _of_kept(groups, kept)
+    names = ("weather", "demand", "feedback", "ceiling")
+    weather, demand, feedback, ceiling = _of_kept(groups, kept, *names)
     held = np.array([g.held for g in groups])
     order = [b.law for b in given.laws]
     return Parts(
@@ -153,11 +154,11 @@ def split(
     )
 
 
-def _of_kept(groups: Sequence[Candidates], kept: IntArray) -> tuple[FloatArray, ...]:
-    """Return weather, demand, feedback and ceiling of the candidate kept for each draw."""
-    every = zip(*((g.weather, g.demand, g.feedback, g.ceiling) for g in groups), strict=True)
+def _of_kept(groups: Sequence[Candidates], kept: IntArray, *names: str) -> list[FloatArray]:
+    """Return some fields of the candidate kept for each draw, each (n,)."""
     draw = np.arange(kept.size)
-    return tuple(np.concatenate(part, axis=1)[draw, kept] for part in every)
+    every = ([getattr(g, name) for g in groups] for name in names)
+    return [np.concatenate(part, axis=1)[draw, kept] for part in every]
 
 
 def _intake_held(
@@ -166,7 +167,7 @@ def _intake_held(
     """Return the intake's part with unchanged demand; the engine's change stays what it is."""
     if not any(g.held for g in groups):
         return None
-    weather, _, feedback, _ = _of_kept(groups, np.argmax(score, axis=1))
+    weather, feedback = _of_kept(groups, np.argmax(score, axis=1), "weather", "feedback")
     return engine_ln - weather - feedback
 
 
