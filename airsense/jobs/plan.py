@@ -147,15 +147,12 @@ def plan(
     needed = _needed(template, quantity, wish, rows)
     shown = RUNS_IF_OUT_OF_REACH if needed is None else needed
     found = forecast(template, quantity, shown, wish)
-    if quantity in _BY_READING:
-        rows = _scaled(rows, found)
-    else:
-        found = _no_worse([*(r for r in rows if r.runs < shown), found])[-1]
+    rows = _scaled(rows, found) if quantity in _BY_READING else rows
+    found = _no_worse([*(r for r in rows if r.runs < shown), found])[-1]
     by_runs = {r.runs: r for r in rows} | {shown: found}
     measurements = _measurements(
         template, channels, setup, quantity=quantity, wish=wish, found=found, rows=rows
     )
-    of_power = quantity is PlannedQuantity.BRAKE_POWER_CHANGE
     return PlanResult(
         quantity=quantity,
         wish=wish,
@@ -165,7 +162,7 @@ def plan(
         half_width=found.half_width,
         sentence=sentence(quantity, wish, needed, found, measurements),
         budget=_power_budget(template, shown)
-        if of_power
+        if quantity is PlannedQuantity.BRAKE_POWER_CHANGE
         else budget_of(look(template, quantity, shown)),
         by_runs=tuple(
             RunsRow(
