@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import shutil
 import threading
+import time
 import tomllib
 from dataclasses import dataclass, field
 from enum import Enum
@@ -48,10 +49,16 @@ class Piece:
     channels: dict[str, str] = field(default_factory=dict)
     stands: Stands = Stands.OPEN
     steps: list[str] = field(default_factory=list)
+    since_s: float = 0.0
     seen: tuple[SeenLog, ...] = ()
     files: tuple[str, ...] = ()
     error: InputError | None = None
     process: BaseProcess | None = None
+
+    @property
+    def busy_s(self) -> int:
+        """Seconds since the present work was started."""
+        return int(time.monotonic() - self.since_s)
 
     def tray(self, key: str) -> tuple[Path, ...]:
         """Return the files of a tray, relative to the folder of the piece."""
@@ -185,7 +192,7 @@ class Room:
             If what was given is not enough to begin.
         """
         order = piece.order()
-        piece.stands, piece.error = Stands.BUSY, None
+        piece.stands, piece.error, piece.since_s = Stands.BUSY, None, time.monotonic()
         piece.steps = []
         threading.Thread(target=self._follow, args=(piece, order, part), daemon=True).start()
 
