@@ -21,7 +21,7 @@ from airsense.evidence.matched import DECLARED_DOF, ENGINE_DOF, ENGINE_RUN, LnCh
 from airsense.evidence.planning_states import SEED, PlannedQuantity, Template, synthetic
 from airsense.evidence.posterior import Posterior, infer, reduce_observations
 from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, PriorTable
-from airsense.evidence.sensor_runs import SensorRuns, sensor_runs
+from airsense.evidence.sensor_runs import sensor_runs
 from airsense.evidence.signatures import observed
 from airsense.evidence.verdict import (
     DEFAULT_MARGIN,
@@ -101,40 +101,43 @@ class Look:
         """Return draws of ln(1 + surplus or skew), (n,)."""
         return np.asarray(self.posterior.draws.spread @ self.row(self.posterior))
 
-    @property
-    def sensor(self) -> SensorRuns:
-        """The sensor's own scatter in the change of run means."""
-        weight = np.repeat([-1.0, 1.0], self.runs) / self.runs
-        return sensor_runs(self.posterior, self.template.budget, weight)
+    def _terms(self) -> tuple[FloatArray, LnChange | None]:
+        """Return the row over the causes' sizes; for the engine's air, what the sensor shows too.
 
-    def quantity_row(self) -> FloatArray:
-        """Return the row that makes what `seen_in` takes of the causes' sizes."""
+        A planned gain is left out.
+        """
         row = self.row(self.posterior)
-        return row - self.sensor.slope if self.quantity is PlannedQuantity.AIRFLOW_CHANGE else row
-
-    def seen_in(self, values: FloatArray) -> FloatArray:
-        """Return draws of ln(1 + quantity), a planned gain left out."""
         if self.quantity is not PlannedQuantity.AIRFLOW_CHANGE:
-            return values
-        shown = self.sensor.air(self.indicated)
-        return shown.draw(values.size, np.random.default_rng(SEED)) - values
+            return row, None
+        weight = np.repeat([-1.0, 1.0], self.runs) / self.runs
+        sensor = sensor_runs(self.posterior, self.template.budget, weight)
+        return row - sensor.slope, sensor.air(self.indicated)
 
     def half_width(self, confidence: float) -> float:
         """Return the half-width of the interval."""
         p = self.posterior
         tails = [0.5 * (1.0 - confidence), 0.5 * (1.0 + confidence)]
-        values = self.seen_in(p.draws.spread @ self.quantity_row())
+        row, shown = self._terms()
+        values = _beside(shown, p.draws.spread @ row)
         low, high = weighted_quantiles(values, p.draws.weight, tails)
         return float(np.expm1(0.5 * (high - low)))
 
     def evidence(self) -> Evidence:
         """Return the quantity as claims are read from it."""
         assert self.judged is not None
-        own = evidence_of(self.judged, self.quantity_row())
+        row, shown = self._terms()
+        own = evidence_of(self.judged, row)
         return Evidence(
-            stated=replace(own.stated, values=self.seen_in(own.stated.values)),
-            varied=tuple(replace(v, values=self.seen_in(v.values)) for v in own.varied),
+            stated=replace(own.stated, values=_beside(shown, own.stated.values)),
+            varied=tuple(replace(v, values=_beside(shown, v.values)) for v in own.varied),
         )
+
+
+def _beside(shown: LnChange | None, values: FloatArray) -> FloatArray:
+    """Return draws of what is shown less some values; the values themselves beside nothing."""
+    if shown is None:
+        return values
+    return shown.draw(values.size, np.random.default_rng(SEED)) - values
 
 
 def look(

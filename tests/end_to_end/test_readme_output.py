@@ -27,13 +27,11 @@ def blocks(kind: str) -> list[str]:
 
 def same(shown: str, printed: str) -> None:
     """Compare word by word, and numbers to the last digit shown."""
-    shown, printed = (" ".join(t.split()) for t in (shown, printed))
-    assert re.sub(NUMBER, "#", shown) in re.sub(NUMBER, "#", printed)
-    start = re.sub(NUMBER, "#", printed).index(re.sub(NUMBER, "#", shown))
-    before = re.sub(NUMBER, "#", printed)[:start].count("#")
-    numbers = [
-        [float(n.replace("−", "-")) for n in re.findall(NUMBER, text)] for text in (shown, printed)
-    ]
+    texts = [" ".join(t.split()) for t in (shown, printed)]
+    words, all_words = (re.sub(NUMBER, "#", t) for t in texts)
+    numbers = [[float(n.replace("−", "-")) for n in re.findall(NUMBER, t)] for t in texts]
+    assert words in all_words
+    before = all_words[: all_words.index(words)].count("#")
     own = numbers[1][before : before + len(numbers[0])]
     assert numbers[0] == pytest.approx(own, abs=LAST_DIGIT)
 
