@@ -26,6 +26,7 @@ def grid(rate, seconds=16.0):
 @given(rates, st.floats(-0.8, 0.8))
 @settings(max_examples=60, deadline=None)
 def test_a_clean_delay_is_found_below_the_sample_step(rate, delay):
+    """A delay is where the cross-correlation peaks: Bendat and Piersol, time delay."""
     t = grid(rate)
     found = lag_s(t, 3.0 * sweep(t - delay) + 7.0, sweep(t), 2.0)
     assert found.lag_s == pytest.approx(delay, abs=0.02)
@@ -35,6 +36,7 @@ def test_a_clean_delay_is_found_below_the_sample_step(rate, delay):
 @given(rates, st.floats(-0.8, 0.8))
 @settings(max_examples=40, deadline=None)
 def test_swapping_the_signals_turns_the_sign(rate, delay):
+    """R_xy(t) = R_yx(-t): Bendat and Piersol, cross-correlation."""
     t = grid(rate)
     a, b = sweep(t - delay), sweep(t)
     there, back = lag_s(t, a, b, 2.0), lag_s(t, b, a, 2.0)
@@ -78,6 +80,7 @@ def test_four_times_the_range_is_just_long_enough():
 
 
 def test_first_order_lag_shows_as_its_time_constant():
+    """A slow signal comes late by the time constant: Ogata, unit-ramp response."""
     t = grid(20.0, 30.0)
     slow = first_order_lag(t, sweep(t), 0.4)
     assert lag_s(t, slow, sweep(t), 2.0).lag_s == pytest.approx(0.4, rel=0.2)
@@ -110,6 +113,7 @@ def test_too_short_a_record_has_no_lag():
 
 
 def test_unrelated_signals_have_low_quality():
+    """White noises have no common peak: Bendat and Piersol, cross-correlation."""
     t = grid(10.0, 120.0)
     rng = np.random.default_rng(5)
     found = lag_s(t, rng.normal(size=t.size), rng.normal(size=t.size), 2.0)
@@ -133,6 +137,7 @@ def test_shift_knows_nothing_beyond_the_record():
 
 @given(st.floats(0.05, 20.0), rates)
 def test_step_response(tau, rate):
+    """1 - exp(-t/tau): Ogata, unit-step response of a first-order system."""
     # A step between two samples is a steep ramp, so start from the ramp's own exact solution.
     t = grid(rate)
     x = np.where(t >= 1.0, 1.0, 0.0)
@@ -149,6 +154,7 @@ def test_step_response(tau, rate):
 
 @given(st.floats(0.05, 20.0))
 def test_ramp_response_on_uneven_times(tau):
+    """t - tau (1 - exp(-t/tau)): Ogata, unit-ramp response of a first-order system."""
     t = np.cumsum(np.tile([0.05, 0.2, 0.6], 20))
     x = 3.0 * (t - t[0]) + 1.0
     exact = x - 3.0 * tau * (1.0 - np.exp(-(t - t[0]) / tau))
@@ -222,6 +228,7 @@ def test_rounding_does_not_grow(tau):
 
 
 def test_undoing_keeps_gaps_and_length():
+    """A ramp is read late by tau: Ogata, unit-ramp response."""
     t = np.arange(0.0, 20.0, 0.25)
     reading = 300.0 + t
     reading[[5, 6, 40]] = np.nan
@@ -235,6 +242,7 @@ def test_undoing_keeps_gaps_and_length():
 
 
 def test_the_ends_of_a_record_are_undone_too():
+    """A ramp is read late by tau: Ogata, unit-ramp response."""
     t = 100.0 + np.arange(0.0, 20.0, 0.25)
     ramp = 300.0 + 2.0 * (t - 100.0)
     back = undo_first_order_lag(t, ramp - 4.0, 2.0)

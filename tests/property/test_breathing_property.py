@@ -25,6 +25,8 @@ gas = st.floats(280.0, 300.0)
 
 @given(pressures, temperatures, speeds, displacements, cycles, scales)
 def test_flow_scales_with_pressure_speed_size_and_density(p, t, n, v, c, k):
+    """m = p V n / (120 R T) for four strokes: Heywood, section 2.10."""
+
     def flow(p=p, t=t, n=n, v=v, r=287.0, z=1.0):
         return float(
             ideal_charge_flow_kgps(p, t, n, displacement_m3=v, cycles_per_rev=c, r_jpkgk=r, z=z)
@@ -41,6 +43,7 @@ def test_flow_scales_with_pressure_speed_size_and_density(p, t, n, v, c, k):
 
 @given(st.floats(0.3, 1.4), pressures, temperatures, speeds, cycles, gas)
 def test_volumetric_efficiency_inverts_the_flow(ve, p, t, n, c, r):
+    """Air drawn over air that fits: Heywood, section 2.10, volumetric efficiency."""
     geometry = {"displacement_m3": 2e-3, "cycles_per_rev": c, "r_jpkgk": r, "z": 0.999}
     flow = ve * ideal_charge_flow_kgps(p, t, n, **geometry)
     assert volumetric_efficiency(flow, p, t, n, **geometry) == pytest.approx(ve, rel=1e-12)
@@ -48,11 +51,13 @@ def test_volumetric_efficiency_inverts_the_flow(ve, p, t, n, c, r):
 
 @given(st.floats(0.0, 1.0))
 def test_fresh_and_recirculated_make_the_charge(rate):
+    """Recirculated over all charge: Wahlstrom and Eriksson, recirculation fraction."""
     assert fresh_air_fraction(rate) + rate == pytest.approx(1.0, rel=1e-12)
 
 
 @given(st.floats(-5e5, 5e5), st.floats(1e-3, 0.05), temperatures, gas, scales)
 def test_filling_is_linear(rate, v, t, r, k):
+    """dm/dt = V/(R T) dp/dt at one temperature: Guzzella and Onder, receivers."""
     base = float(filling_flow_kgps(rate, volume_m3=v, t_charge_k=t, r_jpkgk=r))
     assert filling_flow_kgps(k * rate, volume_m3=v, t_charge_k=t, r_jpkgk=r) == pytest.approx(
         k * base, rel=1e-12

@@ -23,6 +23,7 @@ parts = st.floats(0.05, 1.0)
 
 @given(temperatures, ratios, parts)
 def test_compression_heats_and_inefficiency_heats_more(t, ratio, eta):
+    """Isentropic efficiency of a compressor: Moran and Shapiro."""
     hot = compressor_outlet_temperature_k(t, ratio, eta)
     assert hot >= t
     assert compressor_outlet_temperature_k(t, ratio + 0.1, eta) > hot
@@ -31,12 +32,14 @@ def test_compression_heats_and_inefficiency_heats_more(t, ratio, eta):
 
 @given(temperatures, ratios, parts)
 def test_heating_is_in_proportion_to_inlet_temperature(t, ratio, eta):
+    """T2/T1 depends on p2/p1 alone: Moran and Shapiro, isentropic processes."""
     factor = compressor_outlet_temperature_k(300.0, ratio, eta) / 300.0
     assert compressor_outlet_temperature_k(t, ratio, eta) == pytest.approx(t * factor, rel=1e-12)
 
 
 @given(temperatures, st.floats(0.0, 200.0), st.floats(0.0, 1.0))
 def test_cooler_stays_between_its_streams(cold, more, eps):
+    """Effectiveness lies between 0 and 1: Kays and London."""
     out = float(after_cooler_temperature_k(cold + more, cold, eps))
     assert cold - 1e-9 <= out <= cold + more + 1e-9
 
@@ -287,6 +290,7 @@ def test_slow_drift_of_the_weather_and_the_engine_bay_is_no_answer_to_boost():
 
 
 def test_outliers_count_alike_however_far_they_are():
+    """A bounded influence, after Huber."""
     t, reading, p = log_of_sweeps(left=0.25, sweeps=4)
     struck = (np.arange(t.size) % 97) == 50
     near, far = (

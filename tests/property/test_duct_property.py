@@ -52,18 +52,21 @@ def test_the_same_bore_reads_true(flow, bore, profile):
 
 @given(profiles, st.floats(4.1e3, 2.9e6))
 def test_profiles_grow_fuller_with_reynolds_number(profile, reynolds):
+    """Schlichting, velocity distributions in smooth pipes."""
     low, high = mean_to_centre(np.array([reynolds, 1.1 * reynolds]), profile)
     assert 0.7 < low <= high < 0.95
 
 
 @given(st.floats(0.0, 3.9e3))
 def test_no_profile_where_the_flow_is_not_surely_turbulent(reynolds):
+    """Schlichting: the laws are of fully turbulent flow, above some 4000."""
     for profile in Profile:
         assert np.isnan(mean_to_centre(reynolds, profile))
     assert np.isnan(friction_factor_smooth(reynolds))
 
 
 def test_friction_factor_solves_prandtls_law():
+    """1/sqrt(f) = 2 log10(Re sqrt(f)) - 0.8: Schlichting, Prandtl's universal law."""
     re = np.geomspace(4e3, 3.2e6, 50)
     root = np.sqrt(friction_factor_smooth(re))
     np.testing.assert_allclose(1.0 / root, 2.0 * np.log10(re * root) - 0.8, rtol=1e-12)
@@ -74,6 +77,7 @@ def test_straight_length_outside_the_table_is_not_invented():
 
 
 def test_lengths_only_matter_as_ratios():
+    """Re = 4 m / (pi D mu): Schlichting, pipe flow."""
     assert float(reynolds_tube(0.1, 0.06, 1.8e-5)) == pytest.approx(
         float(reynolds_tube(0.2, 0.12, 1.8e-5)), rel=1e-14
     )
@@ -94,6 +98,7 @@ def test_a_skew_of_minus_one_has_no_bore():
 
 @given(profiles, st.floats(5e3, 2e6), st.floats(0.15, 0.9))
 def test_the_air_is_faster_further_from_the_wall(profile, reynolds, y):
+    """Schlichting, velocity distributions in smooth pipes."""
     near, far = local_to_mean(reynolds, np.array([y, min(1.0, 1.1 * y)]), profile)
     assert near < far
     assert float(local_to_mean(reynolds, 1.0, profile)) == pytest.approx(
@@ -103,6 +108,7 @@ def test_the_air_is_faster_further_from_the_wall(profile, reynolds, y):
 
 @pytest.mark.parametrize("profile", list(Profile))
 def test_the_local_profile_averages_to_one(profile):
+    """The mean velocity is that over the area: ISO 3966."""
     y = np.linspace(0.01, 1.0, 20_000)
     local = local_to_mean(1.0e5, y, profile)
     area = 2.0 * (1.0 - y)

@@ -37,6 +37,7 @@ def test_table_of_the_standard(altitude_m, t_k, p_pa, rho_kgpm3):
 
 
 def test_against_a_library_from_below_sea_level_to_the_tropopause():
+    """Against ambiance."""
     z = np.linspace(-4900.0, 11000.0, 60)
     library = ambiance.Atmosphere(z)
     assert standard_temperature_k(z) == pytest.approx(library.temperature, rel=1e-7)
@@ -44,6 +45,7 @@ def test_against_a_library_from_below_sea_level_to_the_tropopause():
 
 
 def test_geopotential_altitude_is_not_taken_for_geometric():
+    """U.S. Standard Atmosphere, closed form in geopotential altitude."""
     # Closed form in geopotential altitude, 3000 m: 70108.5 Pa, 0.018 % lower.
     ratio = float(standard_pressure_pa(3000.0)) / 70108.5
     assert ratio == pytest.approx(1.00018, abs=2e-6)

@@ -85,6 +85,7 @@ def _of(plant: Plant) -> tuple[float, float, float]:
 def test_exponents_are_those_of_a_work_balance_solved_numerically(
     law: BoostLaw, ratio: float, cooler: str
 ):
+    """Power of turbine and compressor are equal: Heywood, section 6.8; solved apart."""
     plant = Plant(law=law.value, pressure_ratio=ratio, t_water=COOLERS[cooler])
     for follows in (0.0, 0.5, 1.0) if law is BoostLaw.OPEN else (0.0,):
         a, b, c = _of(replace(plant, follows=follows))
@@ -96,6 +97,7 @@ def test_exponents_are_those_of_a_work_balance_solved_numerically(
 
 @pytest.mark.parametrize("law", BoostLaw)
 def test_exponents_hold_over_the_weather_they_are_used_for(law: BoostLaw):
+    """Power of turbine and compressor are equal: Heywood, section 6.8; solved apart."""
     plant = Plant(law=law.value, follows=0.5)
     solver = Solver(plant)
     a, b, c = _of(plant)
@@ -113,6 +115,7 @@ def test_exponents_hold_over_the_weather_they_are_used_for(law: BoostLaw):
 
 
 def test_pressure_responses_are_those_of_the_balance():
+    """Power of turbine and compressor are equal: Heywood, section 6.8; solved apart."""
     plant = Plant(law="open", follows=0.3)
     solver = Solver(plant)
     _, pressure = responses(BoostLaw.OPEN, plant.pressure_ratio, _character(plant), cooler="air")
@@ -126,6 +129,7 @@ def test_pressure_responses_are_those_of_the_balance():
 
 
 def test_control_with_finite_gain_lies_between_held_and_open():
+    """Proportional control leaves an offset: Ogata, steady-state error; solved apart."""
     held = _balance(Plant(law="absolute"))
     free = _balance(Plant(law="open"))
     weak = _balance(Plant(law="absolute", gain=4.0))
@@ -144,6 +148,7 @@ def test_gauge_control_follows_the_barometer_by_the_share_it_has_in_boost():
 @pytest.mark.parametrize("ratio", RATIOS)
 @pytest.mark.parametrize("cooler", COOLERS)
 def test_open_laws_lie_on_either_side_of_the_standard(ratio: float, cooler: str):
+    """Exponents of ISO 3046-1, from memory: power at constant thermal load, uncontrolled."""
     fixed = exponents(BoostLaw.OPEN, ratio, cooler=cooler, follows=0.0)
     rich = exponents(BoostLaw.OPEN, ratio, cooler=cooler, follows=1.0)
     assert fixed.a < ISO_3046_M < rich.a
@@ -154,6 +159,7 @@ def test_open_laws_lie_on_either_side_of_the_standard(ratio: float, cooler: str)
 
 @pytest.mark.parametrize("law", HELD)
 def test_held_laws_are_not_fitted_to_the_standard(law: BoostLaw):
+    """Exponents of ISO 3046-1, from memory."""
     held = exponents(law, RATIOS, cooler="air")
     assert np.all(held.b + 3.0 * held.u_b < ISO_3046_N)
     assert np.all(np.abs(held.a - ISO_3046_M) > 3.0 * held.u_a + 0.001) or law is BoostLaw.GAUGE

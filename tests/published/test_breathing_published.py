@@ -26,6 +26,7 @@ TWO = 1.0
 
 
 def test_speed_density_identity():
+    """m = p V n / (120 R T) for four strokes: Heywood, section 2.10."""
     ideal = ideal_charge_flow_kgps(
         200e3, 320.0, 2000.0, displacement_m3=2.0e-3, cycles_per_rev=FOUR, r_jpkgk=287.0
     )
@@ -37,6 +38,7 @@ def test_speed_density_identity():
 
 
 def test_two_strokes_breathe_each_turn_and_z_thins_the_charge():
+    """Crank turns for each power stroke: Heywood, section 2.10."""
     state = {"displacement_m3": 2.0e-3, "r_jpkgk": 287.0}
     four = ideal_charge_flow_kgps(2e5, 320.0, 2000.0, cycles_per_rev=FOUR, **state)
     two = ideal_charge_flow_kgps(2e5, 320.0, 2000.0, cycles_per_rev=TWO, **state)
@@ -225,6 +227,7 @@ def test_steady_point_with_recirculation_and_its_trap():
 
 
 def test_filling():
+    """dm/dt = V/(R T) dp/dt at one temperature: Guzzella and Onder, receivers."""
     # 4 l, 320 K, 100 kPa/s.
     Published("V/(RT) dp/dt, by hand", "4.355e-3").check(
         filling_flow_kgps(100e3, volume_m3=4e-3, t_charge_k=320.0, r_jpkgk=287.0)
@@ -232,6 +235,7 @@ def test_filling():
 
 
 def test_strokes():
+    """Crank turns for each power stroke: Heywood, section 2.10."""
     assert strokes_per_second(3000.0, cylinders=6, cycles_per_rev=FOUR) == 150.0
     assert strokes_per_second(3000.0, cylinders=2, cycles_per_rev=TWO) == 100.0
     assert strokes_per_second(0.0, cylinders=6, cycles_per_rev=FOUR) == 0.0

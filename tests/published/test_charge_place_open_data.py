@@ -42,6 +42,7 @@ def trip(name):
 @pytest.mark.parametrize("timed", [True, False])
 @pytest.mark.parametrize("ambient_known", [True, False])
 def test_intake_temperature_sits_ahead_of_the_compressor(name, timed, ambient_known):
+    """Trips of the Automotive OBD-II Dataset."""
     time_s, pressure, intake, ambient = trip(name)
     got = infer_place(
         intake,
@@ -58,6 +59,7 @@ def test_intake_temperature_sits_ahead_of_the_compressor(name, timed, ambient_kn
 
 @pytest.mark.parametrize("name", TRIPS)
 def test_the_same_trip_behind_a_cooler_would_be_told(name):
+    """Trips of the Automotive OBD-II Dataset, warmed as behind a cooler."""
     # The heat of compression less a cooler of 75 %, put on top of the reading.
     time_s, pressure, intake, ambient = trip(name)
     ratio = np.maximum(np.nan_to_num(pressure, nan=101325.0) / 101325.0, 1.0)

@@ -39,6 +39,7 @@ def test_compressor_outlet_from_25_c(ratio, efficiency, printed_c):
 
 @pytest.mark.parametrize("ratio", [1.5, 2.0, 3.0, 4.0])
 def test_compressor_outlet_against_a_real_gas(ratio):
+    """Against CoolProp's air: isentropic to the pressure, then the enthalpy over efficiency."""
     t_in, p_in, eta = 298.15, 1e5, 0.7
     h_in, s_in = (PropsSI(q, "P", p_in, "T", t_in, "Air") for q in "HS")
     ideal = PropsSI("H", "P", ratio * p_in, "S", s_in, "Air") - h_in
@@ -48,10 +49,12 @@ def test_compressor_outlet_against_a_real_gas(ratio):
 
 
 def test_ideal_compression_is_isentropic():
+    """T2/T1 = (p2/p1)^((k-1)/k): Moran and Shapiro, isentropic processes."""
     assert compressor_outlet_temperature_k(300.0, 2.0, 1.0) == pytest.approx(300.0 * 2.0 ** (2 / 7))
 
 
 def test_cooler():
+    """Heat moved over the most that could be: Kays and London, effectiveness."""
     assert after_cooler_temperature_k(400.0, 300.0, 0.75) == pytest.approx(325.0, rel=1e-12)
     assert after_cooler_temperature_k(400.0, 300.0, 0.0) == 400.0
     assert after_cooler_temperature_k(400.0, 300.0, 1.0) == 300.0
@@ -69,20 +72,21 @@ def test_ranges_hold_published_figures():
 
 
 def test_range_is_rectangular():
-    # JCGM 100, 4.3.7: standard uncertainty is half the width over the root of three.
+    # JCGM 100:2008, 4.3.7: standard uncertainty is half the width over the root of three.
     box = Range(low=1.0, high=3.0, source="any")
     assert box.value == 2.0
     assert box.u == pytest.approx(1.0 / 3.0**0.5, rel=1e-12)
 
 
 def test_estimate_at_the_middle_of_the_ranges():
+    """Isentropic efficiency: Moran and Shapiro; effectiveness: Kays and London."""
     got = estimate_charge_temperature_k(300.0, 295.0, 240e3, 100e3)
     hot = float(compressor_outlet_temperature_k(300.0, 2.4, 0.70))
     assert got.t_charge_k == pytest.approx(hot - 0.75 * (hot - 295.0), rel=1e-12)
 
 
 def test_uncertainty_of_the_estimate_against_monte_carlo():
-    # JCGM 101: the same ranges drawn at random.
+    # JCGM 101:2008: the same ranges drawn at random.
     rng = np.random.default_rng(7)
     n = 200_000
     eta = rng.uniform(COMPRESSOR_EFFICIENCY.low, COMPRESSOR_EFFICIENCY.high, n)
@@ -95,6 +99,8 @@ def test_uncertainty_of_the_estimate_against_monte_carlo():
 
 
 def test_each_range_alone_moves_the_estimate_to_first_order():
+    """u = |df/dx| u(x): JCGM 100:2008, 5.1.2."""
+
     def u_without_surroundings(**ranges):
         got = estimate_charge_temperature_k(300.0, 295.0, 240e3, 100e3, **ranges)
         return float(np.sqrt(got.u_k**2 - 5.0**2))

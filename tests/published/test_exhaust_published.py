@@ -45,6 +45,7 @@ def test_cantera_equilibrium_of_a_lean_mixture(lam):
     ("h_c", "o_c"), [CH185, (3.0, 0.5), (4.0, 1.0), (4.0, 0.0), (math.inf, 0.0)]
 )
 def test_round_trips(h_c, o_c):
+    """Products of lean combustion, dried: Heywood, section 4.9."""
     lam = np.array([1.0, *LEAN, 6.0])
     oxygen, dioxide = dry_gas(lam, h_c, o_c)
     assert lambda_from_oxygen_dry(oxygen, h_c, o_c) == pytest.approx(lam, rel=1e-12)

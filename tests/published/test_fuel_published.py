@@ -112,6 +112,7 @@ def test_stoichiometric_ratio_of_handbooks(fuel, column, handbook):
     ],
 )
 def test_stoichiometric_ratio_of_mixtures(h_c, o_c, printed):
+    """(1 + y/4 - z/2) of oxygen with 3.773 of nitrogen: Heywood, section 3.4."""
     why = "molar mass of air 28.96 instead of 28.965 g/mol"
     Published("formula with O2:N2 = 1:3.773, by hand", printed, model_offset=2.5e-4, why=why).check(
         stoichiometric_afr(h_c, o_c)
@@ -185,6 +186,7 @@ def test_estimated_heating_value_of_pure_fuels(fuel, species):
 
 @pytest.mark.parametrize("name", ["diesel", "petrol_e0", "petrol_e85", "biodiesel", "lpg"])
 def test_estimated_heating_value_of_mixtures(name):
+    """Channiwala and Parikh, whose correlation is good to some percent."""
     fuel = fuel_named(name)
     estimate = estimated_lhv_jpkg(fuel.hydrogen_to_carbon, fuel.oxygen_to_carbon)
     assert estimate == pytest.approx(fuel.lhv_jpkg, rel=0.02)
@@ -244,6 +246,7 @@ def test_e10_is_near_the_regulations():
     ],
 )
 def test_density_at_15_c(name, fluid):
+    """Against CoolProp."""
     library = PropsSI("D", "P", 101325.0, "T", 288.15, fluid)
     assert fuel_named(name).density_kgpm3 == pytest.approx(library, rel=1e-3)
 

@@ -37,12 +37,14 @@ def off_grid(p_low, p_high, t_low, t_high, count=4000):
     [((50e3, 600e3, 230.0, 480.0), 8e-6), ((1.0, 1e6, 220.0, 500.0), 1.6e-5)],
 )
 def test_table_error_between_its_points(box, largest):
+    """Against CoolProp's equation of state of air."""
     p, t = off_grid(*box)
     error = compressibility_charge_air(p, t) - PropsSI("Z", "P", p, "T", t, "Air")
     assert np.max(np.abs(error)) < largest
 
 
 def test_table_is_exact_at_its_points():
+    """Against CoolProp's equation of state of air."""
     p, t = np.meshgrid(TABLE_P_PA[1:], TABLE_T_K)
     z = PropsSI("Z", "P", p.ravel(), "T", t.ravel(), "Air").reshape(p.shape)
     assert compressibility_charge_air(p, t) == pytest.approx(z, abs=6e-9)
@@ -58,6 +60,7 @@ def test_corners_are_inside_and_the_outside_is_unknown():
 
 
 def test_dilute_gas_is_ideal():
+    """Z = 1 at no pressure: Moran and Shapiro, compressibility."""
     assert compressibility_charge_air(1e-3, 300.0) == pytest.approx(1.0, abs=1e-9)
 
 
@@ -92,6 +95,7 @@ def test_ideal_gas_error_of_charge_air(p_pa, t_c, percent):
 
 
 def test_ideal_gas_is_good_to_0_2_percent_for_charge_air():
+    """-0.16 % at 4.5 bar and 20 C, as CoolProp's equation of state of air gives it."""
     p, t = np.meshgrid(np.linspace(150e3, 450e3, 31), np.linspace(20.0, 120.0, 51) + 273.15)
     departure = np.abs(compressibility_charge_air(p, t) - 1.0)
     assert 1.5e-3 < np.max(departure) < 2.0e-3
@@ -107,6 +111,7 @@ def test_charge_air_density():
 
 
 def test_dry_factor_with_the_moist_gas_constant_serves_humid_charge_air():
+    """Against CoolProp's humid air."""
     # Why there is no second table: the error stays below 0.05 %.
     p, t, x = (
         a.ravel()

@@ -22,17 +22,18 @@ T = CorrectionText
     [(30, 0.30), (40, 0.30), (45, 0.48), (50, 0.66), (60, 1.02), (65, 1.20), (80, 1.20)],
 )
 def test_engine_factor_is_that_of_regulation_85_paragraph_5_4_2_2(qc, printed):
+    """fm = 0.036 qc - 1.14 between 40 and 65: UN Regulation 85, annex 5."""
     assert engine_factor(qc) == pytest.approx(printed, abs=1e-9)
 
 
 @pytest.mark.parametrize(("qc", "expected"), [(30, 0.20), (37.2, 0.199), (38, 0.228)])
 def test_engine_factor_of_j1349_starts_at_37_2(qc, expected):
-    # Limit 37.2: a diesel maker's operating manual; the 0.2 below it from memory.
+    # SAE J1349, from memory.
     assert engine_factor(qc, qc_low=37.2, fm_low=0.2) == pytest.approx(expected, abs=1e-3)
 
 
-def test_specific_fuel_is_the_manuals_formula():
-    # z * fuel / (V * n), z = 120000 for four strokes: a diesel maker's operating manual.
+def test_specific_fuel_is_fuel_per_cycle_and_litre():
+    # z * fuel / (V * n), z = 120000 for four strokes: UN Regulation 85, from memory.
     q = specific_fuel_mg_per_l_cycle(8.0e-3, 2.0e-3, speed_rpm=4000.0)
     assert q == pytest.approx(120.0, rel=1e-12)
     two = specific_fuel_mg_per_l_cycle(8.0e-3, 2.0e-3, speed_rpm=4000.0, strokes=2)
@@ -81,6 +82,7 @@ def test_turbocharged_variants_differ_by_their_temperature_exponent(text, fa):
 
 
 def test_a_factor_beyond_the_limits_is_given_and_flagged():
+    """Valid from 0.9 to 1.1: UN Regulation 85, from memory."""
     c = correct_power(T.UN_R85_CI_NA, p_dry_pa=80e3, t_intake_k=298.0, q_mg_per_l_cycle=60.0)
     assert c.factor == pytest.approx(1.2428, abs=1e-4)
     assert not c.in_range
