@@ -16,11 +16,17 @@ from pydantic import ValidationError
 from airsense.errors import InputError
 from airsense.logs.headers import Header, readings, repair_text
 from airsense.logs.recognise import recognise
-from airsense.reading import read_bounded
+from airsense.reading import Wanted, read_input
 from airsense.results import Assumption
 from airsense.setup.claims import Claim, ClaimedQuantity, Claims, Result
 
-MOST_BYTES = 1_000_000
+WANTED = Wanted(
+    what="table of results",
+    kind="CSV file beside the claims file",
+    fix="check its name",
+    instead="give the printed figures, not a log",
+)
+# A published comparison has a dozen.
 MOST_ROWS = 200
 _KEYS = {field.alias or name for name, field in Result.model_fields.items()}
 _TEXTS = ("intake", "tune", "session")
@@ -55,7 +61,7 @@ def with_table(claims: Claims, folder: Path, source: str) -> tuple[Claims, tuple
         return claims, ()
     inline = "\n" in claims.table
     where = f"{source}, table" if inline else str(folder / claims.table)
-    text = claims.table if inline else _text_of(folder / claims.table, source)
+    text = claims.table if inline else _text_of(folder / claims.table)
     rows, unused = read_rows(text, where)
     merged = claims.model_copy(update={"table": None, "result": (*claims.result, *rows)})
     return merged, unused
@@ -161,19 +167,8 @@ def _figure(key: str, unit: str, cell: str) -> str:
     return f"{cell} {unit}"
 
 
-def _text_of(path: Path, source: str) -> str:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise _bad(str(path), f"{path.stat().st_size} bytes", f"up to {MOST_BYTES} bytes")
-        raw = read_bounded(path, MOST_BYTES)
-    except OSError as error:
-        raise InputError(
-            "the table of results cannot be read",
-            where=f"{source}, table = {path.name!r}",
-            got=error.strerror or type(error).__name__,
-            allowed="a CSV file beside the claims file",
-            fix="check its name",
-        ) from None
+def _text_of(path: Path) -> str:
+    raw = read_input(path, WANTED)
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError:

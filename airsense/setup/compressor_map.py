@@ -12,12 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
-from airsense.reading import read_bounded
+from airsense.reading import Wanted, read_text
 from airsense.units import to_si
 
 FloatArray = NDArray[np.float64]
 
-MAX_BYTES = 1_000_000
+WANTED = Wanted(
+    what="compressor map",
+    kind="CSV file",
+    fix="check its path, relative to engine.toml",
+    instead="give the points of the map, not a log",
+)
+# Two lines of three points: our choice.
 MIN_POINTS = 6
 # What is recognised in a header, its unit, and the range that any compressor stays in.
 _COLUMNS = (
@@ -51,7 +57,7 @@ def read_map(path: str | Path) -> MapPoints:
     InputError
         If the file cannot be read, a column is missing, or a value is impossible.
     """
-    lines = _text(path).splitlines()
+    lines = read_text(path, WANTED).splitlines()
     rows = [r for r in csv.reader(lines, delimiter=_delimiter(lines)) if any(c.strip() for c in r)]
     if len(rows) <= MIN_POINTS:
         raise _error(
@@ -67,33 +73,6 @@ def read_map(path: str | Path) -> MapPoints:
         mdot_kgps=columns[1],
         pressure_ratio=columns[2],
     )
-
-
-def _text(path: str | Path) -> str:
-    file = Path(path)
-    try:
-        if file.stat().st_size > MAX_BYTES:
-            raise _error(
-                path,
-                "compressor map is far too large",
-                f"{file.stat().st_size} bytes",
-                f"at most {MAX_BYTES} bytes",
-            )
-        return read_bounded(file, MAX_BYTES).decode("utf-8-sig")
-    except OSError as error:
-        raise _error(
-            path,
-            "compressor map cannot be read",
-            error.strerror or type(error).__name__,
-            "a readable CSV file, its path relative to engine.toml",
-        ) from None
-    except UnicodeDecodeError as error:
-        raise _error(
-            path,
-            "compressor map is not text in UTF-8",
-            f"byte 0x{error.object[error.start]:02x}",
-            "a CSV file saved as UTF-8",
-        ) from None
 
 
 def _delimiter(lines: Sequence[str]) -> str:

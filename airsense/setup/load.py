@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, get_args
 from pydantic import BaseModel, ValidationError
 
 from airsense.errors import InputError
-from airsense.reading import read_bounded
+from airsense.reading import Wanted, read_text
 from airsense.setup.engine import EngineSetup
 from airsense.setup.measured import KINDS, kind_of
 from airsense.setup.ve_table import read_ve_table
@@ -22,7 +22,12 @@ if TYPE_CHECKING:
 
 Model = TypeVar("Model", bound=BaseModel)
 
-MAX_TOML_BYTES = 1_000_000
+WANTED = Wanted(
+    what="setup file",
+    kind="TOML file",
+    fix="check the path; `airsense new engine --out engine.toml` writes a template",
+    instead="give the TOML file, not a log",
+)
 # No setup has more than five; far deeper than that, repr and validation run out of stack.
 MOST_LEVELS = 50
 
@@ -107,33 +112,7 @@ def read_toml_text(path: str | Path) -> str:
     InputError
         If it is missing, a folder, too large or not UTF-8.
     """
-    file = Path(path)
-    try:
-        if file.stat().st_size > MAX_TOML_BYTES:
-            raise InputError(
-                "setup file is far too large",
-                where=str(path),
-                got=f"{file.stat().st_size} bytes",
-                allowed=f"at most {MAX_TOML_BYTES} bytes",
-                fix="give the TOML file, not a log",
-            )
-        return read_bounded(file, MAX_TOML_BYTES).decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(
-            "setup file cannot be read",
-            where=str(path),
-            got=error.strerror or type(error).__name__,
-            allowed="a readable TOML file",
-            fix="check the path; `airsense new engine --out engine.toml` writes a template",
-        ) from None
-    except UnicodeDecodeError as error:
-        raise InputError(
-            "setup file is not text in UTF-8",
-            where=f"{path}, byte {error.start}",
-            got=f"byte 0x{error.object[error.start]:02x}",
-            allowed="a TOML file saved as UTF-8",
-            fix="save the file again with UTF-8 encoding",
-        ) from None
+    return read_text(path, WANTED)
 
 
 def _syntax_error(path: str | Path, text: str, error: Exception) -> InputError:

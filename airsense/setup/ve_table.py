@@ -10,12 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
-from airsense.reading import read_bounded
+from airsense.reading import Wanted, read_text
 
 FloatArray = NDArray[np.float64]
 
 COLUMNS = ("engine_speed_rpm", "manifold_pressure_kpa", "volumetric_efficiency")
-MAX_BYTES = 1_000_000
+WANTED = Wanted(
+    what="table of volumetric efficiency",
+    kind="CSV file",
+    fix="check its path, relative to engine.toml",
+    instead="give the table, not a log",
+)
+# Far outside what any engine draws: a percent or another unit.
 VE_RANGE = (0.1, 1.6)
 
 
@@ -80,33 +86,7 @@ def read_ve_table(path: Path) -> VeTable:
 
 
 def _rows(path: Path) -> list[dict[str, str]]:
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise _error(
-                path,
-                "the file",
-                f"{path.stat().st_size} bytes",
-                f"{MAX_BYTES} bytes",
-                "give the table, not a log",
-            )
-        text = read_bounded(path, MAX_BYTES).decode("utf-8-sig")
-    except OSError as error:
-        got = error.strerror or type(error).__name__
-        raise _error(
-            path,
-            "the file",
-            got,
-            "a readable CSV file",
-            "check the path; it is taken relative to engine.toml",
-        ) from None
-    except UnicodeDecodeError as error:
-        raise _error(
-            path,
-            f"byte {error.start}",
-            "not UTF-8",
-            "text in UTF-8",
-            "save the file again as UTF-8",
-        ) from None
+    text = read_text(path, WANTED)
     rows = list(csv.DictReader(text.splitlines()))
     if not rows:
         raise _error(path, "the file", "no rows", "a header and at least one row", "fill the table")

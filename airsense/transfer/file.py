@@ -10,14 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from airsense.errors import InputError
-from airsense.reading import read_bounded
+from airsense.reading import Wanted, read_input
 from airsense.transfer.grid import Column, columns_of, split
 from airsense.transfer.model import Layout, SignalKind, TransferTable, require_monotone
 from airsense.units import convert, converts, parse_unit
 
 FloatArray = NDArray[np.float64]
 
-MAX_BYTES = 1_000_000
+WANTED = Wanted(
+    what="transfer table",
+    kind="text file with two columns",
+    fix="check the path",
+    instead="give the two-column table, not a log",
+)
+# Three times the largest truck engine: more is another unit. Decimals that make flows rise.
 MAX_FLOW_KGPS = 5.0
 MAX_EXTRA_DECIMALS = 8
 # Rounding of the new flow may cost this much of a flow above one percent of the largest.
@@ -151,25 +157,7 @@ def refuse_same_file(out: Path, table_path: str) -> None:
 
 
 def _text_of(path: str | Path) -> tuple[str, str, str]:
-    file = Path(path)
-    try:
-        if file.stat().st_size > MAX_BYTES:
-            raise _error(
-                "transfer table is far too large",
-                str(path),
-                f"{file.stat().st_size} bytes",
-                f"at most {MAX_BYTES} bytes",
-                "give the two-column table, not a log",
-            )
-        data = read_bounded(file, MAX_BYTES)
-    except OSError as error:
-        raise _error(
-            "transfer table cannot be read",
-            str(path),
-            error.strerror or type(error).__name__,
-            "a readable text file with two columns",
-            "check the path",
-        ) from None
+    data = read_input(path, WANTED)
     encoding = _encoding_of(data)
     text = data.decode(encoding, errors="replace")
     if "\x00" in text:
