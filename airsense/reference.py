@@ -1,7 +1,8 @@
-"""Where the reference tables lie: inside a wheel, or beside the package in a checkout."""
+"""The reference tables: inside a wheel, or beside the package in a checkout."""
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 _PACKAGE = Path(__file__).resolve().parent
@@ -20,3 +21,15 @@ def reference_path(name: str) -> Path:
         if path.exists():
             return path
     raise FileNotFoundError(f"reference_data/{name} is missing from this installation")
+
+
+def reference_rows(name: str) -> list[dict[str, str]]:
+    """Return the rows of a table by column; lines that begin with # are its notes.
+
+    Raises
+    ------
+    FileNotFoundError
+        As `reference_path`.
+    """
+    with reference_path(name).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(line for line in file if not line.startswith("#")))

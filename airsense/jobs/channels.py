@@ -112,12 +112,12 @@ def run_without_log() -> ChannelsResult:
 def _known() -> tuple[KnownRow, ...]:
     phrases: dict[str, list[str]] = {name: [] for name in CANON}
     for wording in WORDINGS:
-        phrases[wording.name] += wording.phrases
+        phrases[wording.name].append(wording.phrase)
     return tuple(
         KnownRow(
             name=name,
             unit=CANON[name].unit,
-            names=tuple(" ".join(p.split()) for p in found[:NAMES_SHOWN]),
+            names=tuple(found[:NAMES_SHOWN]),
         )
         for name, found in phrases.items()
         if found

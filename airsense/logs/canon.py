@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from airsense.reference import reference_rows
+
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
@@ -15,47 +17,10 @@ class Quantity:
     high: float
 
 
-_ROWS = (
-    Quantity("time", "s", -1e12, 1e12),
-    Quantity("engine_speed", "rpm", 0.0, 25_000.0),
-    Quantity("manifold_pressure", "Pa", 5e3, 1.2e6),
-    Quantity("boost_pressure", "Pa", -1.1e5, 1.1e6),
-    Quantity("barometric_pressure", "Pa", 4.5e4, 1.15e5),
-    Quantity("charge_temperature", "K", 220.0, 520.0),
-    Quantity("intake_temperature", "K", 220.0, 420.0),
-    Quantity("ambient_temperature", "K", 210.0, 340.0),
-    Quantity("relative_humidity", "1", 0.0, 1.0),
-    Quantity("mass_air_flow", "kg/s", 0.0, 5.0),
-    Quantity("maf_signal", "", -1e9, 1e9),  # in V, Hz, us or count: see units.signal_unit
-    Quantity("air_per_stroke", "kg", 0.0, 0.05),
-    Quantity("fuel_mass_flow", "kg/s", 0.0, 0.5),
-    Quantity("fuel_volume_flow", "m3/s", 0.0, 1e-3),
-    Quantity("fuel_per_stroke", "kg", 0.0, 5e-3),
-    Quantity("fuel_volume_per_stroke", "m3", 0.0, 5e-6),  # mm3/stroke: needs a fuel density
-    Quantity("lambda", "1", 0.3, 40.0),
-    Quantity("exhaust_oxygen", "1", 0.0, 0.22),
-    Quantity("exhaust_carbon_dioxide", "1", 0.0, 0.25),
-    Quantity("egr_rate", "1", 0.0, 0.9),
-    Quantity("brake_power", "W", -5e5, 3e6),
-    Quantity("brake_torque", "N*m", -3e3, 2e4),
-    Quantity("inlet_depression", "Pa", -3e4, 3e4),
-    Quantity("turbo_speed", "rpm", 0.0, 4e5),
-    Quantity("throttle", "1", -0.05, 1.2),
-    Quantity("pedal", "1", -0.05, 1.2),
-    Quantity("vehicle_speed", "m/s", 0.0, 140.0),
-    Quantity("coolant_temperature", "K", 220.0, 430.0),
-    # Absolute; one that reads as gauge is made absolute where the barometer is known.
-    Quantity("boost_demand", "Pa", -1.1e5, 1.2e6),
-    Quantity("wastegate", "1", -0.05, 1.2),
-    Quantity("wheel_power", "W", -5e5, 3e6),
-    Quantity("wheel_torque", "N*m", -3e3, 5e4),
-    Quantity("power_corrected", "W", -5e5, 3e6),  # shown only: to which weather is not known
-    Quantity("fuel_trim_short", "1", -0.6, 0.6),  # 0.05: 5 % more fuel than by the air
-    Quantity("fuel_trim_long", "1", -0.6, 0.6),
-    Quantity("injector_time", "s", 0.0, 0.1),
-)
-
-CANON = {row.name: row for row in _ROWS}
+CANON = {
+    row["name"]: Quantity(row["name"], row["unit"], float(row["low"]), float(row["high"]))
+    for row in reference_rows("channels.csv")
+}
 
 # One phrase can stand for several quantities; the unit tells which.
 BY_UNIT = {

@@ -14,8 +14,7 @@ from airsense.logs.banks import ADDED, without_bank
 from airsense.logs.canon import BLOCKING, BY_UNIT, CANON
 from airsense.logs.corrected import POWERS, TORQUES, without_correction
 from airsense.logs.headers import Header, Reading, readings
-from airsense.logs.vocabulary import WORDINGS
-from airsense.logs.wording import TRADE
+from airsense.logs.vocabulary import TRADE, WORDINGS
 from airsense.logs.words import FILLERS, UNIT_WORDS, words
 from airsense.results import Finding, Severity
 from airsense.units import converts, look_up, parse_unit, signal_unit, unit_examples
@@ -121,8 +120,7 @@ def _phrases() -> dict[frozenset[str], _Hit]:
     table: dict[frozenset[str], _Hit] = {}
     for wording in WORDINGS:
         hit = _Hit(wording.name, wording.rank, wording.unit_tells)
-        for phrase in wording.phrases:
-            table.setdefault(_content(phrase), hit)
+        table.setdefault(_content(wording.phrase), hit)
     for name in CANON:
         table[_content(name.replace("_", " "))] = _Hit(name, 0)
     return table

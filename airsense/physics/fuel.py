@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from dataclasses import dataclass
 from functools import lru_cache
@@ -20,7 +19,7 @@ from airsense.physics.constants import (
     M_OXYGEN,
     M_WATER,
 )
-from airsense.reference import reference_path
+from airsense.reference import reference_rows
 
 TABLE_NAME = "fuels.csv"
 # Heat of vaporization of water at 25 C, from memory: 2442 kJ/kg (steam tables).
@@ -180,9 +179,8 @@ def estimated_lhv_jpkg(h_c: ArrayLike, o_c: ArrayLike) -> FloatArray:
 
 @lru_cache(maxsize=1)
 def _table() -> tuple[tuple[str, tuple[str, ...], FuelProperties], ...]:
-    with reference_path(TABLE_NAME).open(encoding="utf-8", newline="") as file:
-        rows = csv.DictReader(line for line in file if not line.startswith("#"))
-        return tuple((row["name"], tuple(row["aliases"].split()), _fuel_of(row)) for row in rows)
+    rows = reference_rows(TABLE_NAME)
+    return tuple((row["name"], tuple(row["aliases"].split()), _fuel_of(row)) for row in rows)
 
 
 def _fuel_of(row: dict[str, str]) -> FuelProperties:

@@ -7,7 +7,6 @@ is imported for any other unit.
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -17,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from airsense.errors import InputError
-from airsense.reference import reference_path
+from airsense.reference import reference_rows
 from airsense.units.spellings import LOOK_ALIKES, REFERENCES, SPELLINGS
 
 if TYPE_CHECKING:
@@ -228,9 +227,7 @@ def line_of(expression: str, to_unit: str) -> tuple[float, float] | None:
 def _lines_at_hand() -> dict[str, dict[str, tuple[float, float]]]:
     """Return factor and offset by expression and unit; every known spelling has its entry."""
     lines: dict[str, dict[str, tuple[float, float]]] = {e: {} for e in EXPRESSIONS}
-    text = reference_path("unit_factors.csv").read_text(encoding="utf-8")
-    rows = (line for line in text.splitlines() if not line.startswith("#"))
-    for row in csv.DictReader(rows):
+    for row in reference_rows("unit_factors.csv"):
         found = (float(row["factor"]), float(row["offset"]))
         lines.setdefault(row["expression"], {})[row["unit"]] = found
     return lines

@@ -187,7 +187,7 @@ def method(result: Node) -> Iterable[Block]:
     if "assumptions" in result:
         yield assumptions_table(result.assumptions or ())
     for e in equations_for(result.result_kind):
-        yield Sentence(lead=f"{e.name}:", text=f"{e.text} ({e.source}).", level=FULL)
+        yield Sentence(lead=f"{e['name']}:", text=f"{e['text']} ({e['source']}).", level=FULL)
 
 
 def inputs(result: Node) -> Iterable[Block]:
