@@ -559,7 +559,7 @@ def _demo() -> Any:
 
 
 def _plan() -> Any:
-    from airsense.evidence.planning_states import PlannedQuantity
+    from airsense.evidence.planning.states import PlannedQuantity
     from airsense.jobs import plan
 
     return plan.run(ENGINE, BEFORE[:2], quantity=PlannedQuantity.AIRFLOW_CHANGE)

@@ -25,7 +25,7 @@ RESULTS = {
     "demo": "airsense.jobs.demo:DemoResult",
     "plan": "airsense.jobs.plan:PlanResult",
     "rescale": "airsense.jobs.rescaling.result:RescaleResult",
-    "screen": "airsense.jobs.screen_result:ScreenResult",
+    "screen": "airsense.jobs.screening.result:ScreenResult",
     "tube": "airsense.transfer.tube:TubeResult",
 }
 # Keys that scripts outside may rely on: required even where the class has a default.

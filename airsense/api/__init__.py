@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from airsense.jobs.audit import AuditResult
     from airsense.jobs.check import CheckResult
     from airsense.jobs.comparison.result import CompareResult
-    from airsense.jobs.plan_result import PlanResult
+    from airsense.jobs.planning.result import PlanResult
     from airsense.jobs.rescaling.result import RescaleResult
     from airsense.setup.claims import Claims
     from airsense.transfer.model import TransferTable
@@ -224,8 +224,8 @@ def plan(
         If an argument or a file cannot be used, or the channels say nothing about the quantity.
     """
     from airsense.api.planning import plan_in_words
-    from airsense.evidence.planning import Wish
-    from airsense.jobs.plan_words import LEAST_CHANGE
+    from airsense.evidence.planning.resolution import Wish
+    from airsense.jobs.planning.words import LEAST_CHANGE
 
     between("change", change, LEAST_CHANGE, 1.0)
     between("power", power, 0.001, 0.999)

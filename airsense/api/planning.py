@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from airsense.errors import InputError
-from airsense.evidence.planning import Wish
-from airsense.evidence.planning_states import PlannedQuantity
+from airsense.evidence.planning.resolution import Wish
+from airsense.evidence.planning.states import PlannedQuantity
 from airsense.jobs.plan import plan_logs
-from airsense.jobs.plan_result import PlanResult
-from airsense.jobs.plan_words import known
+from airsense.jobs.planning.result import PlanResult
+from airsense.jobs.planning.words import known
 from airsense.logs.log import Log
 from airsense.setup.engine import EngineSetup
 

@@ -70,8 +70,8 @@ def command(  # noqa: PLR0913, PLR0917  # one parameter an option
     output: Output,
 ) -> None:
     """Plan a test that can resolve a change: runs, their order, and the sensor to add."""
-    from airsense.evidence.planning import Wish
-    from airsense.evidence.planning_states import PlannedQuantity
+    from airsense.evidence.planning.resolution import Wish
+    from airsense.evidence.planning.states import PlannedQuantity
     from airsense.jobs import plan
 
     wish = Wish(change=change, power=power, confidence=confidence)

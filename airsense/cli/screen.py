@@ -18,7 +18,7 @@ from airsense.cli.common import (
 )
 
 if TYPE_CHECKING:
-    from airsense.jobs.screen_result import ScreenResult
+    from airsense.jobs.screening.result import ScreenResult
 
 STATE = Path("airsense-screen.jsonl")
 OUTCOMES = ("plausible", "implausible", "undetermined", "refused", "failed", "drifts")

@@ -23,13 +23,13 @@ from airsense.evidence.ranking import (
 from airsense.evidence.run_order import OrderDrift
 from airsense.evidence.spool_up import spool_up
 from airsense.evidence.verdict import DEFAULT_MARGIN
-from airsense.jobs.campaign_findings import (
+from airsense.jobs.campaigning.findings import (
     bore_findings,
     family,
     order_findings,
     untold,
 )
-from airsense.jobs.campaign_layout import Layout, Pairing
+from airsense.jobs.campaigning.layout import Layout, Pairing
 from airsense.jobs.compare import split_assumptions, window_of
 from airsense.jobs.comparison.given import TUNE, PairInput
 from airsense.jobs.comparison.logs import (

@@ -26,8 +26,8 @@ from airsense.evidence.level_routes import LevelEstimate, LevelInput, Recirculat
 from airsense.evidence.next_measurement import NextMeasurement
 from airsense.evidence.sensor_shape import SensorShape, sensor_shape, shape_findings
 from airsense.jobs.channels import ChannelRow, channel_rows
-from airsense.jobs.check_free import level_free_evidence
-from airsense.jobs.check_next import level_budget, propose_for_level
+from airsense.jobs.checking.free import level_free_evidence
+from airsense.jobs.checking.next_step import level_budget, propose_for_level
 from airsense.jobs.comparison.logs import log_uses, match_findings, prior_rows
 from airsense.jobs.comparison.result import BudgetRow, FreeEvidence, PriorRow, Window
 from airsense.jobs.driven_window import require_driven

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from airsense.errors import InputError
-from airsense.jobs.screen_files import LOG_SUFFIXES, MOST_NAMES
+from airsense.jobs.screening.files import LOG_SUFFIXES, MOST_NAMES
 
 
 def log_files(given: Iterable[Path], *, where: str) -> tuple[Path, ...]:

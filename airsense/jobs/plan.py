@@ -9,7 +9,14 @@ from pathlib import Path
 import numpy as np
 
 from airsense.evidence.next_measurement import CHEAP, DEAR, FREE, NextMeasurement
-from airsense.evidence.planning import (
+from airsense.evidence.planning.channels import (
+    STILL,
+    USUAL_CHANNELS,
+    missing,
+    template_for,
+    with_channels,
+)
+from airsense.evidence.planning.resolution import (
     SHOWN_RUNS,
     Component,
     Forecast,
@@ -21,19 +28,12 @@ from airsense.evidence.planning import (
     look,
     run_orders,
 )
-from airsense.evidence.planning_channels import (
-    STILL,
-    USUAL_CHANNELS,
-    missing,
-    template_for,
-    with_channels,
-)
-from airsense.evidence.planning_states import PlannedQuantity, Template
+from airsense.evidence.planning.states import PlannedQuantity, Template
 from airsense.jobs.comparison.proposals import proposals
 from airsense.jobs.observe import input_file, make_runs
-from airsense.jobs.pilot import channels_of, pilot_of, rest_of
-from airsense.jobs.plan_result import PlannedMeasurement, PlanResult, QuantityRow, RunsRow
-from airsense.jobs.plan_words import assumptions, known, refuse_tiny, says_nothing, sentence
+from airsense.jobs.planning.pilot import channels_of, pilot_of, rest_of
+from airsense.jobs.planning.result import PlannedMeasurement, PlanResult, QuantityRow, RunsRow
+from airsense.jobs.planning.words import assumptions, known, refuse_tiny, says_nothing, sentence
 from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.logs.log import Log
 from airsense.logs.suggest import read_logs

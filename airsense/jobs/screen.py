@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from airsense.jobs.provenance import setup_inputs
-from airsense.jobs.screen_drift import vehicle_rows
-from airsense.jobs.screen_files import MOST_NAMES, FoundLog, Listing, find_logs
-from airsense.jobs.screen_log import Task
-from airsense.jobs.screen_pool import Done, here, in_pool, processors
-from airsense.jobs.screen_relative import with_suspicion
-from airsense.jobs.screen_result import Outcome, OutcomeCount, ScreenResult, ScreenRow
-from airsense.jobs.screen_state import State, fingerprint
+from airsense.jobs.screening.drift import vehicle_rows
+from airsense.jobs.screening.files import MOST_NAMES, FoundLog, Listing, find_logs
+from airsense.jobs.screening.log import Task
+from airsense.jobs.screening.pool import Done, here, in_pool, processors
+from airsense.jobs.screening.relative import with_suspicion
+from airsense.jobs.screening.result import Outcome, OutcomeCount, ScreenResult, ScreenRow
+from airsense.jobs.screening.state import State, fingerprint
 from airsense.report.words import percent_interval
 from airsense.results import Finding, Severity
 from airsense.setup.engine import EngineSetup
@@ -81,7 +81,7 @@ def run(
     """
     how = options or ScreenOptions()
     if how.cluster is not None:
-        from airsense.jobs.screen_cluster import require_address
+        from airsense.jobs.screening.cluster import require_address
 
         require_address(how.cluster)
     declared = load_engine(engine_file)
@@ -156,7 +156,7 @@ def _task(
 
 def _runner(tasks: Sequence[Task], listing: Listing, how: ScreenOptions) -> Iterator[Done]:
     if how.cluster is not None:
-        from airsense.jobs.screen_cluster import on_cluster
+        from airsense.jobs.screening.cluster import on_cluster
 
         return on_cluster(tasks, how.cluster)
     workers = min(how.workers or processors(), len(tasks))

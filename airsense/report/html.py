@@ -21,9 +21,9 @@ from airsense.report.as_json import to_plain
 from airsense.report.blocks import PART, Block, Heading
 from airsense.report.figure import Picture
 from airsense.report.node import Node, node_of
-from airsense.report.page_parts import quantity
 from airsense.report.says import blocks
 from airsense.report.svg import inline_svg
+from airsense.report.tables import quantity
 from airsense.report.units_shown import Shown, shown_for
 
 if TYPE_CHECKING:

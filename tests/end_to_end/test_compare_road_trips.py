@@ -15,8 +15,8 @@ from airsense.evidence.level import CheckVerdict
 from airsense.evidence.verdict import Verdict
 from airsense.jobs.check import CheckResult, check_logs
 from airsense.jobs.compare import compare_logs
-from airsense.jobs.screen_log import row_of
-from airsense.jobs.screen_relative import with_suspicion
+from airsense.jobs.screening.log import row_of
+from airsense.jobs.screening.relative import with_suspicion
 from airsense.logs.log import Log
 from tests.kit import ACCELERATION, LONG, NAMES, SETUP, SHORT, TRIPS, needs_trips, trip
 

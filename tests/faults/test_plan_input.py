@@ -10,8 +10,8 @@ from click.testing import CliRunner
 
 from airsense.cli.plan import command
 from airsense.errors import InputError
-from airsense.evidence.planning import Wish
-from airsense.evidence.planning_states import PlannedQuantity
+from airsense.evidence.planning.resolution import Wish
+from airsense.evidence.planning.states import PlannedQuantity
 from airsense.jobs import plan
 
 pytestmark = pytest.mark.slow

@@ -15,8 +15,8 @@ from airsense.cli.main import LazyGroup
 from airsense.cli.streams import settle_streams
 from airsense.errors import InputError
 from airsense.jobs.screen import ScreenOptions, run
-from airsense.jobs.screen_cluster import require_address
-from airsense.jobs.screen_result import Outcome
+from airsense.jobs.screening.cluster import require_address
+from airsense.jobs.screening.result import Outcome
 from tests.screen_logs import write_engine, write_log
 
 pytestmark = pytest.mark.slow

@@ -9,9 +9,9 @@ import pytest
 
 import airsense
 from airsense.errors import InputError
-from airsense.jobs import screen_cluster
-from airsense.jobs.screen_log import Task
-from airsense.jobs.screen_result import Outcome
+from airsense.jobs.screening import cluster as screen_cluster
+from airsense.jobs.screening.log import Task
+from airsense.jobs.screening.result import Outcome
 from airsense.setup.load import load_engine
 from tests.screen_logs import write_engine, write_log
 
@@ -94,6 +94,6 @@ def test_a_lost_connection_says_how_to_go_on(task: Task) -> None:
 
 
 def test_a_worker_gives_the_same_row_as_this_process(task: Task) -> None:
-    from airsense.jobs.screen_log import screen_log
+    from airsense.jobs.screening.log import screen_log
 
     assert screen_cluster.on_worker(task) == screen_log(task)

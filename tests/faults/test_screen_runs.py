@@ -22,9 +22,9 @@ from airsense.errors import InputError
 from airsense.evidence.screening import DriftVerdict
 from airsense.jobs import screen_log, screen_pool
 from airsense.jobs.screen import ScreenOptions, run
-from airsense.jobs.screen_files import find_logs
-from airsense.jobs.screen_log import Task
-from airsense.jobs.screen_result import Outcome, ScreenResult, ScreenRow
+from airsense.jobs.screening.files import find_logs
+from airsense.jobs.screening.log import Task
+from airsense.jobs.screening.result import Outcome, ScreenResult, ScreenRow
 from airsense.report.as_json import to_json
 from airsense.report.screen_table import to_csv, to_parquet
 from airsense.setup.load import load_engine

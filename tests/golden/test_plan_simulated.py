@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from airsense.evidence.planning import Wish, forecast, look
-from airsense.evidence.planning_states import PlannedQuantity, Template
+from airsense.evidence.planning.resolution import Wish, forecast, look
+from airsense.evidence.planning.states import PlannedQuantity, Template
 from airsense.evidence.verdict import ReadingCause, Verdict
 from airsense.jobs.compare import compare_logs
 from airsense.jobs.observe import make_runs
-from airsense.jobs.pilot import channels_of, pilot_of
+from airsense.jobs.planning.pilot import channels_of, pilot_of
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case, own_channels
 from airsense.simulate.engine_model import EngineModel

@@ -23,9 +23,9 @@ from PIL import Image
 
 from airsense.report.as_json import to_plain
 from airsense.report.figure import Picture
-from airsense.report.figure_style import styled
 from airsense.report.figures import pictures_of
-from airsense.report.figures_compare import split
+from airsense.report.figures.compare import split
+from airsense.report.figures.style import styled
 from airsense.report.node import node_of
 from tests.report_results import COMPARE, JOINT, NEGATIVE, UNMATCHED
 

@@ -22,8 +22,8 @@ from hypothesis import strategies as st
 
 import airsense
 from airsense.api.arguments import in_python
-from airsense.evidence.planning import Wish
-from airsense.evidence.planning_states import PlannedQuantity
+from airsense.evidence.planning.resolution import Wish
+from airsense.evidence.planning.states import PlannedQuantity
 from airsense.evidence.verdict import DEFAULT_MARGIN
 from airsense.jobs import audit, channels, check, compare, plan, rescale, tube
 from airsense.jobs.demo import DemoResult

@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 
 import airsense
-from airsense.evidence.planning import Wish, budget_of, forecast, look, run_orders
-from airsense.evidence.planning_channels import (
+from airsense.evidence.planning.channels import (
     STILL,
     has,
     missing,
     template_for,
     with_channels,
 )
-from airsense.evidence.planning_states import PlannedQuantity, Template, synthetic
+from airsense.evidence.planning.resolution import Wish, budget_of, forecast, look, run_orders
+from airsense.evidence.planning.states import PlannedQuantity, Template, synthetic
 from airsense.setup.engine import EngineSetup
 
 pytestmark = pytest.mark.slow

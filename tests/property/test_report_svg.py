@@ -9,8 +9,8 @@ import pytest
 from airsense.errors import InputError
 from airsense.report import svg
 from airsense.report.figure import Picture
-from airsense.report.figure_style import new_figure
 from airsense.report.figures import figure, pictures_of, write_figures
+from airsense.report.figures.style import new_figure
 from airsense.report.svg import inline_svg
 from tests.report_results import result_of
 

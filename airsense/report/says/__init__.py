@@ -1,4 +1,4 @@
-"""What each kind of result says, as blocks; one module a kind, `classic` for the others."""
+"""What each kind of result says, as blocks; one module a kind."""
 
 from __future__ import annotations
 
@@ -8,9 +8,6 @@ from typing import Any
 from airsense.report.blocks import Block
 from airsense.report.node import node_of
 from airsense.report.units_shown import shown_for
-
-# Kinds with a module of their own here.
-IN_BLOCKS = ("audit", "channels", "check", "compare", "demo", "rescale")
 
 
 def blocks(result: Any, units: str | None = None) -> tuple[Block, ...]:
@@ -29,7 +26,6 @@ def blocks(result: Any, units: str | None = None) -> tuple[Block, ...]:
         If it is no result of a kind and form that is known.
     """
     node = node_of(result)
-    name = node.result_kind if node.result_kind in IN_BLOCKS else "classic"
-    module = importlib.import_module(f"airsense.report.says.{name}")
+    module = importlib.import_module(f"airsense.report.says.{node.result_kind}")
     found: tuple[Block, ...] = module.blocks(node, shown_for(node, units))
     return found

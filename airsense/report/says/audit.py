@@ -16,10 +16,9 @@ from airsense.report.blocks import (
     table,
 )
 from airsense.report.figures import pictures_of
-from airsense.report.headline import claim_of
 from airsense.report.node import Node
-from airsense.report.page_parts import interval_text
 from airsense.report.says.shared import as_sentence, inputs, method, part
+from airsense.report.tables import interval_text
 from airsense.report.units_shown import Shown
 from airsense.report.words import (
     NOTHING,
@@ -49,6 +48,12 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     found += method(result)
     found += inputs(result)
     return filled(found)
+
+
+def claim_of(verdict: Node) -> str:
+    """Return a claim in words: from, to, tune and what is claimed."""
+    tune = f", {verdict.tune}" if verdict.tune else ""
+    return f"{verdict['from']} to {verdict.to}{tune}: {verdict.claim}"
 
 
 def _verdicts(result: Node) -> Iterable[Block]:

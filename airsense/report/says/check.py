@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from airsense.report import figures_check
 from airsense.report.blocks import FULL, Block, Heading, Sentence, filled, table
+from airsense.report.figures import pictures_of
 from airsense.report.node import Node
-from airsense.report.page_parts import budget_table, causes_table, channels_table, routes_table
 from airsense.report.says.shared import (
     about_logs,
     cautions,
@@ -20,6 +19,7 @@ from airsense.report.says.shared import (
     unrecognised,
     worst_finding,
 )
+from airsense.report.tables import budget_table, causes_table, channels_table, routes_table
 from airsense.report.units_shown import Shown
 from airsense.report.words import number, percent, percent_interval, percent_range, say, tone
 
@@ -30,7 +30,7 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     found += _first_screen(result)
     found += cautions(result)
     found.append(part("Evidence", "evidence"))
-    found += figures_check.pictures(result, shown)
+    found += pictures_of(result, shown.system)
     found.append(routes_table(result.estimates, {"sensor error": "sensor_error"}))
     found.append(free_evidence_table(result.free_evidence or ()))
     if result.sensor_shape is not None:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from airsense.report import figures_compare
 from airsense.report.blocks import FULL, Block, Heading, Sentence, Table, filled, table
+from airsense.report.figures import pictures_of
 from airsense.report.node import Node
-from airsense.report.page_parts import interval_text
 from airsense.report.says.pair import (
     answer,
     configuration,
@@ -27,6 +26,7 @@ from airsense.report.says.shared import (
     unrecognised,
     worst_finding,
 )
+from airsense.report.tables import interval_text
 from airsense.report.units_shown import Shown
 from airsense.report.words import (
     BRIEF,
@@ -57,7 +57,7 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     found += first_screen(result)
     found += cautions(result)
     found.append(part("Evidence", "evidence"))
-    found += figures_compare.pictures(result, shown)
+    found += pictures_of(result, shown.system)
     found += _places(result, shown)
     for pair in result.pairs:
         found += evidence(pair, result, shown)

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from airsense.report.blocks import Block, Heading, Sentence, filled, table
 from airsense.report.figures import pictures_of
-from airsense.report.headline import headlines
 from airsense.report.node import Node
-from airsense.report.says import compare
+from airsense.report.says import audit, compare, rescale
 from airsense.report.says.pair import answer, evidence
 from airsense.report.says.shared import about_logs, cautions, inputs, method, part
 from airsense.report.units_shown import Shown
-from airsense.report.words import percent, quantity_name, tone
+from airsense.report.words import percent, quantity_name, say, tone
 
 
 def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
@@ -23,11 +22,9 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     )
     for pair in result.compare.pairs:
         found += answer(pair, level=0)
-    for node in (result.rescale, result.audit):
-        for headline in headlines(node):
-            subject = f"airsense {node.result_kind}: {headline.subject or headline.question}"
-            found.append(Heading(text=subject, badge=headline.badge, tone=tone(headline.verdict)))
-            found.append(Sentence(text=headline.answer))
+    found += _headed("rescale", rescale.QUESTION, result.rescale.decision, result.rescale.sentence)
+    for verdict in result.audit.verdicts:
+        found += _headed("audit", audit.claim_of(verdict), verdict.verdict, verdict.sentence)
     found.append(_truth_table(result))
     found += cautions(result)
     found.append(part("Evidence", "evidence"))
@@ -38,6 +35,12 @@ def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     found += method(result.compare)
     found += inputs(result.compare)
     return filled(found)
+
+
+def _headed(command: str, subject: str, word: str, sentence: str) -> tuple[Block, ...]:
+    """Return the answer of one more command."""
+    heading = Heading(text=f"airsense {command}: {subject}", badge=say(word), tone=tone(word))
+    return heading, Sentence(text=sentence)
 
 
 def _truth_table(result: Node) -> Block:

@@ -6,14 +6,14 @@ from collections.abc import Iterable, Sequence
 
 from airsense.report.blocks import FULL, Block, Heading, Sentence, Table, table
 from airsense.report.node import Node
-from airsense.report.page_parts import (
+from airsense.report.says.shared import free_evidence_table, laws_table
+from airsense.report.tables import (
     budget_table,
     causes_table,
     interval_text,
     quantity,
     routes_table,
 )
-from airsense.report.says.shared import free_evidence_table, laws_table
 from airsense.report.units_shown import Shown
 from airsense.report.words import (
     NOTHING,

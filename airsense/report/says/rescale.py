@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from airsense.report import figures_rescale
 from airsense.report.blocks import ONE_SCREEN, Block, Heading, Sentence, Table, filled, table
-from airsense.report.figures_rescale import less_one
+from airsense.report.figures import pictures_of
+from airsense.report.figures.rescale import less_one
 from airsense.report.node import Node
-from airsense.report.page_parts import causes_table, findings_table, interval_text, quantity
 from airsense.report.says.shared import (
+    SEVERITIES,
     about_logs,
     as_sentence,
     cautions,
@@ -20,22 +20,23 @@ from airsense.report.says.shared import (
     part,
     unrecognised,
 )
+from airsense.report.tables import causes_table, findings_table, interval_text, quantity
 from airsense.report.units_shown import Shown
 from airsense.report.words import number, percent, percent_range, say, tone
 from airsense.results import Interval
 
 # Findings on the first screen, errors first; the others stand in the full answer.
 MOST_FINDINGS = 3
-SEVERITIES = ("error", "warning")
+QUESTION = "What should the transfer table be now?"
 
 
 def blocks(result: Node, shown: Shown) -> tuple[Block, ...]:
     """Return what a new table says, most important first."""
-    found: list[Block] = [part("What should the transfer table be now?", "answer")]
+    found: list[Block] = [part(QUESTION, "answer")]
     found += _first_screen(result, shown)
     found += cautions(result)
     found.append(part("Evidence", "evidence"))
-    found += figures_rescale.pictures(result, shown)
+    found += pictures_of(result, shown.system)
     found.append(_whole(result, shown))
     found.append(_residuals(result))
     if result.equivalent_bore_m is not None:

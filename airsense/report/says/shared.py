@@ -3,17 +3,31 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import PurePath
 
-from airsense.report.blocks import FULL, PART, Block, Caution, Heading, Sentence, Table, table
+from airsense.report.blocks import (
+    FULL,
+    ONE_SCREEN,
+    PART,
+    Block,
+    Caution,
+    Heading,
+    Sentence,
+    Table,
+    filled,
+    table,
+)
 from airsense.report.equations import equations_for
+from airsense.report.figures import pictures_of
 from airsense.report.node import Node
-from airsense.report.page_parts import (
+from airsense.report.tables import (
     assumptions_table,
     findings_table,
     inputs_table,
 )
+from airsense.report.units_shown import Shown
 from airsense.report.words import (
     NOTHING,
     cause,
@@ -24,11 +38,57 @@ from airsense.report.words import (
 )
 
 MOST_NAMED = 3
+SEVERITIES = ("error", "warning")
 
 
 def part(text: str, name: str, *, level: int = FULL) -> Heading:
     """Return the heading of a part of the page."""
     return Heading(text=text, rank=PART, name=name, level=level)
+
+
+def laid_out(
+    result: Node,
+    shown: Shown,
+    answer: Sequence[Block],
+    tables: Sequence[Table],
+    *,
+    of_method: Sequence[Table] = (),
+) -> tuple[Block, ...]:
+    """Return a whole result: its answer with the first table, cautions, then what it rests on."""
+    main, *others = tables
+    return filled(
+        (
+            *answer,
+            replace(main, level=ONE_SCREEN),
+            *cautions(result),
+            part("Evidence", "evidence"),
+            *pictures_of(result, shown.system),
+            *others,
+            *method(result),
+            *of_method,
+            *inputs(result),
+        )
+    )
+
+
+def answered(
+    question: str,
+    answer: str,
+    *,
+    keys: Iterable[tuple[str, str, str]],
+    but: str,
+    measure_next: str,
+) -> tuple[Block, ...]:
+    """Return question, answer, key figures (label, value, range), caveat and what to do next."""
+    titles = ("key figure", "value", "range")
+    return (
+        part(question, "answer"),
+        Heading(text=question),
+        Sentence(text=answer),
+        table("Key figures", titles, keys, numbers=titles[1:]),
+        Sentence(lead="But:", text=but),
+        Sentence(lead="Measure next:", text=measure_next),
+    )
 
 
 def cautions(result: Node) -> Iterable[Block]:
@@ -93,6 +153,15 @@ def worst_finding(findings: Iterable[Node]) -> Sentence:
     _, message, where, fix = errors[0]
     place = f" ({where})" if where else ""
     return Sentence(lead="Mind:", text=f"{as_sentence(message)[:-1]}{place}: {fix}.")
+
+
+def caveat_of(findings: Iterable[Node]) -> str:
+    """Return the first error, else the first warning, with its place; empty without any."""
+    told = [f for severity in SEVERITIES for f in findings if f.severity == severity]
+    if not told:
+        return ""
+    place = f" ({told[0].where})" if told[0].where else ""
+    return f"{as_sentence(told[0].message)[:-1]}{place}."
 
 
 def about_logs(logs: tuple[Node, ...]) -> Iterable[Block]:

@@ -1,0 +1,1 @@
+"""What a planned test can resolve, before a single run is made."""

@@ -1,0 +1,1 @@
+"""The parts of the job that compares several intakes and tunes."""

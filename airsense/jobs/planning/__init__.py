@@ -1,0 +1,1 @@
+"""The parts of the job that plans a test."""

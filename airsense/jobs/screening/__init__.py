@@ -1,0 +1,1 @@
+"""The parts of the job that looks through a folder."""
