@@ -6,13 +6,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from airsense.arrays import FloatArray
 from airsense.logs.log import Channel, Log
 from airsense.setup.compressor_map import MapPoints
-
-FloatArray = NDArray[np.float64]
 
 TOP_SPEED_RPM = 180e3
 TOP_RATIO = 3.2

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from airsense.arrays import FloatArray
 from airsense.cause import Cause
 from airsense.estimates import brake_power, fuel_lambda, speed_density
 from airsense.estimates.run import Air, Run
@@ -21,7 +22,6 @@ from airsense.evidence.signatures import Effect, effects_of, observed
 from airsense.logs.log import Channel, Log
 from airsense.setup.engine import Engine, EngineSetup, Fuel, Ignition, Uncertainty
 
-FloatArray = NDArray[np.float64]
 DRY = Air(x_vapour=0.0, r_jpkgk=287.0, u_r_abs=0.0, u_r_run=0.0)
 ROUTES = (speed_density.METHOD, fuel_lambda.METHOD)
 AMBIENT_PA = 1.0e5

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.claims import priors as prior
 from airsense.claims.draws import Source, change_interval, interval_of
 from airsense.claims.findings import (
@@ -27,8 +27,6 @@ from airsense.claims.units import PSI_IN_A_BAR, Kind, Mix, possible_mix
 from airsense.physics.constants import R_DRY_AIR_JPKGK
 from airsense.results import Interval
 from airsense.setup.engine import Ignition
-
-FloatArray = NDArray[np.float64]
 
 SMOKE_LIMIT_LAMBDA = 1.2  # validated mean-value diesel model; handbook range 1.1 to 1.3
 DECLARED_VE_REACH = 0.15

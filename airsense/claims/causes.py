@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.claims import priors as prior
 from airsense.claims.change import Pair, ln_skews
 from airsense.claims.draws import Source, change_interval
@@ -21,8 +21,6 @@ from airsense.claims.findings import (
     settle_phrase,
     sign_of,
 )
-
-FloatArray = NDArray[np.float64]
 
 ASK_DEPRESSION = Source("intake depression", "the intake depression of both at full load")
 # The sensor can have made a gain if most of the skew that this takes fits the figures.

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.claims import priors as prior
 from airsense.claims.absolute import ln_ideal_flow, ln_implied_lambda
 from airsense.claims.draws import Source, change_interval
@@ -27,9 +27,6 @@ from airsense.claims.priors import VE_PER_PRESSURE
 from airsense.claims.units import Kind, possible_mix
 from airsense.results import Interval
 from airsense.setup.engine import Ignition
-
-BoolArray = NDArray[np.bool_]
-FloatArray = NDArray[np.float64]
 
 # Agreement is worth a word if the 95 % interval is no wider than this on either side.
 USEFUL_CHANGE = 0.05

@@ -14,12 +14,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from airsense.arrays import FloatArray
 from airsense.results import Interval
-
-FloatArray = NDArray[np.float64]
 
 DRAWS = 20_000
 SEED = 20_007

@@ -12,13 +12,11 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.claims.draws import Share, change_interval, interval_of, tail_probability
 from airsense.claims.priors import Span
 from airsense.results import Interval
-
-FloatArray = NDArray[np.float64]
 
 # An audit makes a dozen checks: 2.7 standard uncertainties for each of them.
 TAIL = 0.004

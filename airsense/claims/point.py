@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.claims import priors as prior
 from airsense.claims import weather
 from airsense.claims.draws import Source
@@ -27,8 +27,6 @@ from airsense.physics.charge import (
 )
 from airsense.setup.engine import Induction
 from airsense.setup.power import PowerAt
-
-FloatArray = NDArray[np.float64]
 
 # A full scale is chosen with this reserve over the highest reading.
 FULL_SCALE_RESERVE = 1.25

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.claims.change import Pair
 from airsense.claims.context import Configuration, plain_name
 from airsense.claims.draws import change_interval
@@ -24,8 +24,6 @@ from airsense.claims.findings import (
 from airsense.estimates.defaults import DEFAULT_DOF, Size
 from airsense.results import Interval
 from airsense.setup.claims import Claim, ClaimedQuantity, Claims
-
-FloatArray = NDArray[np.float64]
 
 _DRAWN_AS = {
     ClaimedQuantity.BRAKE_POWER: "ln_power",

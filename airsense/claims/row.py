@@ -11,17 +11,14 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.claims import priors as prior
 from airsense.claims.context import Configuration, Context, mean_figure, plain_name
 from airsense.claims.draws import Source
 from airsense.evidence.parts.priors import U_SESSION_K, U_SESSION_PA, U_WEATHER_K, U_WEATHER_PA
 from airsense.physics.atmosphere import standard_pressure_pa
 from airsense.setup.printed import Printed
-
-BoolArray = NDArray[np.bool_]
-FloatArray = NDArray[np.float64]
 
 ASK_WEATHER = "barometer, temperature and humidity at each test"
 

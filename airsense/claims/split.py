@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.claims.change import Pair, ln_lambda_route, ln_pressure_route
 from airsense.claims.draws import change_interval
 from airsense.estimates import fuel_lambda, speed_density
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.budget import Part, RouteBudget
 from airsense.evidence.causes import CauseResult, rank_causes
 from airsense.evidence.cells import Cells

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.claims.change import Pair, ln_routes
 from airsense.claims.context import plain_name
 from airsense.claims.draws import change_interval
@@ -28,8 +28,6 @@ from airsense.claims.row import ASK_WEATHER
 from airsense.claims.weather import Corrected, corrected
 from airsense.results import Interval
 from airsense.setup.claims import Claim, ClaimedQuantity
-
-FloatArray = NDArray[np.float64]
 
 _AIR = (ClaimedQuantity.MASS_AIR_FLOW, ClaimedQuantity.AIR_PER_STROKE)
 POWERS = (ClaimedQuantity.BRAKE_POWER, ClaimedQuantity.BRAKE_TORQUE)

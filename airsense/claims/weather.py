@@ -15,8 +15,8 @@ from enum import Enum
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.claims import priors as prior
 from airsense.claims.draws import Source
 from airsense.claims.row import ASK_WEATHER, Row
@@ -31,8 +31,6 @@ from airsense.physics.standard_power import (
     texts_for,
 )
 from airsense.setup.engine import Engine, Ignition, Induction
-
-FloatArray = NDArray[np.float64]
 
 ASK_TEXT = "the text and variant of the power correction, and its factor"
 _NAMES = (

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.estimates.pressures import Pressures
-from airsense.estimates.run import FloatArray, on_grid
+from airsense.estimates.run import on_grid
 from airsense.logs.log import Channel, Log
 from airsense.logs.words import words
 from airsense.results import Assumption, Finding, Severity

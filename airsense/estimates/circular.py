@@ -11,14 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.combustion import per_stroke_to_flow_kgps
 from airsense.estimates.run import Run, on_grid
 from airsense.results import Finding, Severity
 from airsense.setup.engine import Engine
-
-FloatArray = NDArray[np.float64]
 
 # Residual allowed over the rounding's own: different rounding of intermediate values, our choice.
 ROUNDING_FACTOR = 2.0

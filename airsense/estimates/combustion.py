@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.estimates.run import on_grid
 from airsense.logs.log import Log
@@ -14,8 +14,6 @@ from airsense.physics.exhaust import lambda_from_carbon_dioxide_dry, lambda_from
 from airsense.physics.fuel import FuelProperties, fuel_from_composition, fuel_named
 from airsense.results import Assumption
 from airsense.setup.engine import Engine, EngineSetup, Fuel, Ignition
-
-FloatArray = NDArray[np.float64]
 
 # Incomplete mixing leaves this much oxygen in the exhaust of a rich mixture (mole fraction): our
 # choice.

@@ -8,14 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.estimates.defaults import Defaults, Size
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.run import Run
 from airsense.setup.compressor_map import MapPoints, read_map
 from airsense.setup.engine import CompressorMap, EngineSetup
-
-FloatArray = NDArray[np.float64]
 
 METHOD = "compressor_map"
 ASSUMED_INLET_K = 293.15

@@ -8,15 +8,13 @@ trims. The reading itself drops out of the comparison: only the trims are eviden
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
-from airsense.estimates.run import FloatArray, Run
+from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented
 from airsense.setup.engine import EngineSetup
-
-BoolArray = NDArray[np.bool_]
 
 METHOD = "fuel_trims"
 NOTE = (

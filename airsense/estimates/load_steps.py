@@ -8,10 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.prepare import smoothed
 from airsense.estimates.run import Run, on_grid
-
-FloatArray = NDArray[np.float64]
 
 # All below: our choice. A step shorter than 2 s or of less than 20 kPa says nothing of a turbo.
 BEFORE_STEP_S = 0.6

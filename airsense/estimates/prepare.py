@@ -6,8 +6,8 @@ from dataclasses import replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.estimates.boost_demand import find_boost_demand, find_wheel_power
 from airsense.estimates.combustion import (
@@ -31,8 +31,6 @@ from airsense.physics.breathing import filling_flow_kgps, ideal_charge_flow_kgps
 from airsense.physics.constants import R_DRY_AIR_JPKGK
 from airsense.results import Assumption, Finding, Severity
 from airsense.setup.engine import Engine, EngineSetup
-
-FloatArray = NDArray[np.float64]
 
 # Humidity of unlogged workshop air: mole fraction of vapour from cool and dry to warm and damp.
 ASSUMED_X_VAPOUR = 0.010

@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.run import ENGINE_OFF_RPM, on_grid
 from airsense.logs.canon import CANON
 from airsense.logs.log import Log
 from airsense.physics.atmosphere import SEA_LEVEL_PA
 from airsense.results import Assumption, Finding, Severity
-
-FloatArray = NDArray[np.float64]
 
 RUN_DOWN_S = 2.0
 MIN_STILL_SAMPLES = 2

@@ -10,14 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Segmented
 from airsense.setup.engine import EngineSetup, Ignition, Induction
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 MIN_SAMPLES = 40
 # Groups must lie this far apart in ln, hold at least this share of the samples each, and the

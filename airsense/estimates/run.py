@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.logs.interpolate import interpolate
 from airsense.logs.log import Log
 from airsense.results import Assumption, Finding
-
-FloatArray = NDArray[np.float64]
 
 # Below this the engine stands.
 ENGINE_OFF_RPM = 50.0

@@ -13,11 +13,10 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.prepare import rate, smoothed
 from airsense.estimates.run import ENGINE_OFF_RPM, Run
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 KindArray = NDArray[np.int8]
 
 SPEED_SMOOTHING_S = 0.6

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.defaults import Defaults, Size
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.humidity import OF_DENSITY, humidity_influence
@@ -14,8 +14,6 @@ from airsense.physics.breathing import VE_PRIOR, fresh_air_fraction, ideal_charg
 from airsense.physics.real_gas import compressibility_charge_air
 from airsense.setup.engine import EngineSetup
 from airsense.setup.ve_table import VeTable
-
-FloatArray = NDArray[np.float64]
 
 METHOD = "speed_density"
 # The table behind full scale of a manifold-pressure sensor: sensors come in a few ranges.

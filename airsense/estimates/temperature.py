@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.pressures import Pressures
 from airsense.estimates.run import on_grid
 from airsense.logs.log import Log
@@ -17,8 +17,6 @@ from airsense.physics.charge import (
 )
 from airsense.results import Assumption, Finding, Severity
 from airsense.setup.engine import EngineSetup, Induction, TemperaturePlace
-
-FloatArray = NDArray[np.float64]
 
 DEFAULT_TIME_CONSTANT_S = 1.5
 ASSUMED_AMBIENT_K = 293.15

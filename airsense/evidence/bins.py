@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.run import Run
-
-FloatArray = NDArray[np.float64]
 
 BIN_WIDTH_RPM = 200.0
 MIN_BINS = 3

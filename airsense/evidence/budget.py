@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence
-from airsense.evidence.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.cause import Cause
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.posterior import Posterior
 from airsense.evidence.verdict import weighted_quantiles
 from airsense.results import Interval

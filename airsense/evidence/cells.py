@@ -12,10 +12,10 @@ from typing import Any
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray, IntArray
 from airsense.estimates.estimate import Estimate
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented
-from airsense.evidence.arrays import BoolArray, FloatArray, IntArray
 
 # Samples closer than this are one look at the same state: hot film, manifold and logger are
 # correlated over a few tenths of a second.

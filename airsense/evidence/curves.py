@@ -20,8 +20,6 @@ from airsense.evidence.bins import BinTable
 from airsense.results import Interval
 from airsense.setup.engine import EngineSetup
 
-FloatArray = NDArray[np.float64]
-
 K_95 = float(ndtri(0.975))
 # Enough to see two groups and no more than a page can carry.
 MOST_VE_POINTS = 360

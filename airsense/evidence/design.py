@@ -16,9 +16,9 @@ from enum import Enum
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.estimates import brake_power, fuel_lambda, speed_density
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import SPEED_STEP, Cells
 from airsense.evidence.rest import Rest, RestKind

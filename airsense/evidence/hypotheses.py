@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from airsense.arrays import FloatArray, IntArray
 from airsense.cause import Cause
-from airsense.evidence.arrays import FloatArray, IntArray
 from airsense.evidence.priors import PRESSURE_CAUSES, SENSOR_CAUSES, Prior, PriorTable
 from airsense.evidence.signatures import Effect, Observed, effects_of
 

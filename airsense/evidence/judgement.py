@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.cause import Cause
-from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import Cells
 from airsense.evidence.hypotheses import hypotheses

@@ -14,10 +14,10 @@ from enum import Enum
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.cause import Cause
 from airsense.estimates import speed_density
 from airsense.estimates.defaults import DEFAULT_DOF
-from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.causes import CauseResult, rank_causes
 from airsense.evidence.design import U_CURVE

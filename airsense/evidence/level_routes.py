@@ -9,10 +9,10 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.defaults import DEFAULT_DOF
 from airsense.estimates.routes import Unused
 from airsense.estimates.segments import IDLE_PRESSURE_RATIO, IDLE_RPM, Kind
-from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import Cells
 from airsense.evidence.matched import LnChange

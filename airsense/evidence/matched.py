@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates import maf
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented
-from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.bins import BinTable, Repeat, bin_runs, common_window
 from airsense.results import Interval
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airsense.evidence.arrays import FloatArray
+from airsense.arrays import FloatArray
 
 FREE, CHEAP, DEAR = "free", "cheap", "dear"
 _COSTS = (FREE, CHEAP, DEAR)

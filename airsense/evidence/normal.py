@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airsense.evidence.arrays import FloatArray
+from airsense.arrays import FloatArray
 from airsense.evidence.cells import Cells
 from airsense.evidence.rest import Rest
 

@@ -19,8 +19,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
+from airsense.arrays import BoolArray, FloatArray, IntArray
 from airsense.cause import Cause
-from airsense.evidence.arrays import BoolArray, FloatArray, IntArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.design import Group, Scale, nuisance, stack
 from airsense.evidence.hypotheses import Hypothesis, Library, hypotheses, library_of

@@ -6,13 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from airsense.arrays import FloatArray
 from airsense.evidence.verdict import weighted_quantiles
 from airsense.results import Interval
-
-FloatArray = NDArray[np.float64]
 
 DRAWS = 20_000
 SEED = 1

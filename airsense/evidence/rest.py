@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray, IntArray
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented
-from airsense.evidence.arrays import BoolArray, FloatArray, IntArray
 from airsense.setup.engine import Ignition
 
 # Ignition on and engine still: sensor and barometer differ by this (k = 1) from run to run and

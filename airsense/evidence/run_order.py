@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airsense.evidence.arrays import FloatArray, IntArray
+from airsense.arrays import FloatArray, IntArray
 
 # Drift of an engine's air from one pull to the next (k = 1): 0.1 % that stays over a swap, 0.2 %
 # that a swap lets cool down; between two sessions 0.5 %. Our choice, from common practice.

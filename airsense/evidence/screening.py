@@ -22,8 +22,8 @@ from enum import Enum
 import numpy as np
 from scipy.special import stdtr
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.defaults import DEFAULT_DOF
-from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.design import INLET_SLOPE, TEMPERATURE_SLOPE, U_BREATHING_SLOPE, U_CURVE
 from airsense.evidence.level_routes import State
 from airsense.evidence.matched import LnChange

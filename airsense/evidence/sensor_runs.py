@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airsense.evidence.arrays import FloatArray
+from airsense.arrays import FloatArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.matched import ENGINE_RUN, LnChange
 from airsense.evidence.posterior import Posterior

@@ -8,9 +8,9 @@ from enum import Enum
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.estimates import depression
 from airsense.estimates.defaults import DEFAULT_DOF, Defaults
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.bins import Repeat, bin_runs, common_window
 from airsense.evidence.matched import LnChange
 from airsense.results import Finding, Interval, Severity

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.cause import Cause
 from airsense.estimates import (
     brake_power,
@@ -20,7 +21,6 @@ from airsense.estimates import (
     speed_density,
 )
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.cells import Cells
 from airsense.evidence.priors import COMPANION_SIZE, FACTOR_BEND, Prior
 from airsense.evidence.rest import REFERENCE_PA, Rest, RestKind

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from airsense.evidence.arrays import FloatArray
+from airsense.arrays import FloatArray
 
 # Knot distance in ln(flow). A profile or bend effect changes over a factor of two in flow at the
 # fastest (our choice); four knots resolve that.

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates import maf, speed_density
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import influence_of
@@ -17,8 +17,6 @@ from airsense.estimates.run import Run
 from airsense.evidence.student import COVERAGE, single, welch_satterthwaite
 from airsense.results import Interval
 from airsense.setup.engine import EngineSetup
-
-FloatArray = NDArray[np.float64]
 
 SHARES = (0.5, 0.9)
 FIXED_TIMES_S = (1.0, 2.0, 3.0)

@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
+from airsense.arrays import FloatArray
 from airsense.results import Interval
-
-FloatArray = NDArray[np.float64]
 
 COVERAGE = 0.95
 # Of a logarithmic change: far below what is shown, far above rounding.

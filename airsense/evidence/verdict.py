@@ -8,7 +8,7 @@ from enum import Enum
 
 import numpy as np
 
-from airsense.evidence.arrays import FloatArray
+from airsense.arrays import FloatArray
 
 DEFAULT_MARGIN = 0.01
 # Most probability of the other sign that a shown quantity may have, under every prior and every

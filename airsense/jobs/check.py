@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 
 import airsense
+from airsense.arrays import FloatArray
 from airsense.estimates import maf
 from airsense.estimates.defaults import DEFAULT_DOF
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.bins import BinTable, Repeat, bin_runs, common_window
 from airsense.evidence.causes import CauseResult
 from airsense.evidence.curves import Curves, apparent_points, draw_curves

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.errors import InputError
 from airsense.estimates import brake_power, fuel_lambda, fuel_trims, speed_density
 from airsense.estimates.ceiling import with_one_ceiling
@@ -28,7 +29,6 @@ from airsense.estimates.recirculation import ValveShut, apparent_ve, valve_shut
 from airsense.estimates.routes import Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented, segment
-from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.budget import RouteBudget, route_budget
 from airsense.evidence.cells import Cells, cut
 from airsense.evidence.matched import Matched, Sweeps, match

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.logs.banks import ADDED, are_banks, says_bank
 from airsense.logs.canon import CANON
 from airsense.logs.infer import infer_unit
@@ -22,7 +23,6 @@ from airsense.logs.timebase import readable, tidy_time
 from airsense.results import Finding, Severity
 from airsense.units import AFR_SCALE, parse_unit, signal_unit, to_si
 
-FloatArray = NDArray[np.float64]
 _PRESSURES = ("manifold_pressure", "boost_pressure")
 _SAME_SHARE = 5e-3
 _MAX_START_ROWS = 200

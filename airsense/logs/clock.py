@@ -8,10 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.units import parse_unit, to_si
-
-FloatArray = NDArray[np.float64]
 
 DAY_S = 86_400.0
 # A log steps by 2.5 ms to 2.4 s; so a bare number of time has one credible unit (our choice).

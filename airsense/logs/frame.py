@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.logs.assemble import assemble
 from airsense.logs.clock import Clock, numeric_clock, text_clock
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 READER = "dataframe"
-FloatArray = NDArray[np.float64]
 
 
 def log_of_frame(

@@ -5,15 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.logs.canon import BLOCKING
 from airsense.logs.recognise import Match
 from airsense.results import Finding, Severity
 from airsense.units import unit_examples
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

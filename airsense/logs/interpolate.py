@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.logs.log import Channel
-
-FloatArray = NDArray[np.float64]
 
 # A wider hole between samples than this many steps is not bridged (our choice).
 MAX_GAP_STEPS = 5.0

@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from airsense.errors import InputError
 from airsense.logs.clock import Clock
@@ -23,7 +22,6 @@ from airsense.logs.headers import Header, repair_text
 from airsense.logs.recognise import Recognition
 from airsense.logs.source import MAX_CELLS, Table, missing_library, too_large
 
-FloatArray = NDArray[np.float64]
 _MARKS = (b"MDF     ", b"UnFinMF ")
 
 

@@ -7,16 +7,14 @@ from dataclasses import dataclass
 from typing import IO, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.logs.clock import Clock, numeric_clock, text_clock, unroll_midnight
 from airsense.logs.container import Content
 from airsense.logs.headers import Header, repair_text
 from airsense.logs.recognise import Match, Recognition
 from airsense.logs.source import MAX_CELLS, Table, missing_library, no_time, too_large
-
-FloatArray = NDArray[np.float64]
 
 
 def accepts(head: bytes) -> bool:

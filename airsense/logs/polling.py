@@ -15,11 +15,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.logs.source import Table
 from airsense.results import Finding, Severity
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 MAX_PERIOD = 400
 # A free-running signal has its changes a multiple of K rows apart with a chance of 1/K each.

@@ -5,15 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.logs.recognise import BY_USER, Match
 from airsense.logs.words import words
 from airsense.results import Finding, Severity
 from airsense.units import ABSOLUTE, GAUGE, parse_unit
 
-FloatArray = NDArray[np.float64]
 _TARGET = {ABSOLUTE: "manifold_pressure", GAUGE: "boost_pressure"}
 _OTHER = {ABSOLUTE: GAUGE, GAUGE: ABSOLUTE}
 _SURE_WORDS = {ABSOLUTE: {"absolute", "absolut"}, GAUGE: {"gauge", "relative", "relativ"}}

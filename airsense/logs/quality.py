@@ -12,13 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.errors import InputError
 from airsense.logs.canon import BLOCKING, CANON
 from airsense.results import Finding, Severity
 from airsense.units import unit_examples
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 _FLOWING = ("mass_air_flow", "air_per_stroke")
 _PRESSURES = ("manifold_pressure", "boost_pressure")

@@ -9,13 +9,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.logs.clock import Clock
 from airsense.logs.headers import Header
 from airsense.logs.recognise import Recognition
 from airsense.results import Finding
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.logs.assemble import assemble
 from airsense.logs.canon import CANON
@@ -23,7 +23,6 @@ from airsense.logs.registry import open_source
 from airsense.results import Finding, Severity
 from airsense.units import converts, parse_unit
 
-FloatArray = NDArray[np.float64]
 # A column is read once more for a look: not from a log of this size.
 MOST_BYTES = 20_000_000
 ENOUGH = 20

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.errors import InputError
 from airsense.logs.canon import CANON
 from airsense.logs.source import Table
 from airsense.results import Finding, Severity
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 # Between two logs in one file; longer than anything that is filtered or interpolated (our choice).
 MERGE_GAP_S = 60.0

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from airsense.physics.arguments import BoolArray, FloatArray, between, not_negative, positive
+from airsense.arrays import BoolArray, FloatArray
+from airsense.physics.arguments import between, not_negative, positive
 from airsense.physics.constants import CELSIUS_ZERO_K, M_DRY_AIR, M_WATER, R_MOLAR
 
 # Ratio of molar masses, 0.62196.

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from airsense.physics.arguments import FloatArray, floats, increasing, not_negative, positive
+from airsense.arrays import FloatArray
+from airsense.physics.arguments import floats, increasing, not_negative, positive
 
 # Correlation is taken between slopes: levels correlate at any delay of a long sweep. The slopes
 # are smoothed over this part of the search range, so that rounding steps do not decide.

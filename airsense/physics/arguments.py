@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.errors import InputError
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 
 def floats(value: ArrayLike) -> FloatArray:

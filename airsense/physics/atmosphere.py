@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from numpy.typing import ArrayLike
 
-from airsense.physics.arguments import FloatArray, between
+from airsense.arrays import FloatArray
+from airsense.physics.arguments import between
 
 # U.S. Standard Atmosphere, 1976 (NOAA-S/T 76-1562), tables 2 and 4.
 SEA_LEVEL_PA = 101325.0

@@ -15,8 +15,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
-from airsense.physics.arguments import FloatArray, between, floats, positive
+from airsense.physics.arguments import between, floats, positive
 from airsense.physics.compression import COMPRESSOR_EFFICIENCY, COOLER_EFFECTIVENESS, Range
 from airsense.physics.constants import KAPPA_AIR, M_DRY_AIR, M_WATER
 

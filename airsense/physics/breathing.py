@@ -13,7 +13,8 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike
 
-from airsense.physics.arguments import FloatArray, between, floats, not_negative, positive
+from airsense.arrays import FloatArray
+from airsense.physics.arguments import between, floats, not_negative, positive
 
 SECONDS_PER_MINUTE = 60.0
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from airsense.arrays import FloatArray
 from airsense.physics.align import undo_first_order_lag
-from airsense.physics.arguments import FloatArray, between, positive
+from airsense.physics.arguments import between, positive
 from airsense.physics.charge_place import TemperaturePlaceGuess, infer_place
 from airsense.physics.compression import (
     COMPRESSOR_EFFICIENCY,

@@ -12,8 +12,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.physics.align import first_order_lag
-from airsense.physics.arguments import BoolArray, FloatArray, floats
+from airsense.physics.arguments import floats
 from airsense.physics.compression import (
     COMPRESSOR_EFFICIENCY,
     COOLER_EFFECTIVENESS,

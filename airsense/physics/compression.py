@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from numpy.typing import ArrayLike
 
-from airsense.physics.arguments import FloatArray, between, positive
+from airsense.arrays import FloatArray
+from airsense.physics.arguments import between, positive
 from airsense.physics.constants import KAPPA_AIR
 
 

@@ -11,7 +11,8 @@ from enum import Enum
 import numpy as np
 from numpy.typing import ArrayLike
 
-from airsense.physics.arguments import FloatArray, between, floats, positive
+from airsense.arrays import FloatArray
+from airsense.physics.arguments import between, floats, positive
 from airsense.physics.constants import KAPPA_AIR
 
 RE_TURBULENT_MIN = 4.0e3  # below it no turbulent profile: results are NaN

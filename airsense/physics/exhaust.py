@@ -11,7 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from airsense.physics.arguments import FloatArray, between, positive
+from airsense.arrays import FloatArray
+from airsense.physics.arguments import between, positive
 from airsense.physics.constants import AIR_PER_OXYGEN
 from airsense.physics.fuel import formula_of
 

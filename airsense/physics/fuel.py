@@ -9,8 +9,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
-from airsense.physics.arguments import FloatArray, floats, not_negative
+from airsense.physics.arguments import floats, not_negative
 from airsense.physics.constants import (
     AIR_PER_OXYGEN,
     M_CARBON,

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
-from airsense.physics.arguments import FloatArray, floats
+from airsense.physics.arguments import floats
 
 _SEARCH = range(-25, 26)  # 0.25 to 0.75: around King's 0.5 and the 0.45 of heated wires
 

@@ -8,7 +8,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from airsense.physics.arguments import FloatArray, positive
+from airsense.arrays import FloatArray
+from airsense.physics.arguments import positive
 from airsense.reference import reference_path
 
 TABLE_NAME = "compressibility_air.csv"

@@ -9,13 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.reading import Wanted, read_text
 from airsense.units import to_si
-
-FloatArray = NDArray[np.float64]
 
 WANTED = Wanted(
     what="compressor map",

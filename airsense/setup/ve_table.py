@@ -7,12 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.reading import Wanted, read_text
-
-FloatArray = NDArray[np.float64]
 
 COLUMNS = ("engine_speed_rpm", "manifold_pressure_kpa", "volumetric_efficiency")
 WANTED = Wanted(

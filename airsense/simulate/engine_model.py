@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airsense.logs.log import FloatArray
+from airsense.arrays import FloatArray
 from airsense.setup.engine import (
     ChargeTemperature,
     Engine,

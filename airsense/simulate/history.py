@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from airsense.logs.log import FloatArray
+from airsense.arrays import FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

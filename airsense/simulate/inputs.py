@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from airsense.logs.log import FloatArray
+from airsense.arrays import FloatArray
 from airsense.simulate.case import BoostControl, Case
 from airsense.simulate.engine_model import EngineModel
 

@@ -7,8 +7,9 @@ from functools import cache
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.logs.canon import CANON
-from airsense.logs.log import Channel, FloatArray, Log
+from airsense.logs.log import Channel, Log
 from airsense.simulate.case import Case
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.history import History

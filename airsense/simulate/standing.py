@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from airsense.logs.log import FloatArray
+from airsense.arrays import FloatArray
 from airsense.simulate.case import Case
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.history import RECORDED, History

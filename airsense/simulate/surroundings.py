@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from airsense.logs.log import FloatArray
+from airsense.arrays import FloatArray
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.inputs import Inputs
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airsense.logs.log import FloatArray
+from airsense.arrays import FloatArray
 from airsense.simulate.history import History
 from airsense.simulate.inputs import Inputs
 

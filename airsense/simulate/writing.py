@@ -8,7 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from airsense.logs.log import Channel, FloatArray, Log
+from airsense.arrays import FloatArray
+from airsense.logs.log import Channel, Log
 from airsense.simulate.campaign import SimulatedCampaign
 from airsense.simulate.sampling import display_scale
 

@@ -7,7 +7,7 @@ from enum import Enum
 
 import numpy as np
 
-from airsense.evidence.arrays import BoolArray, FloatArray
+from airsense.arrays import BoolArray, FloatArray
 from airsense.evidence.cells import CELL_S, Cells
 from airsense.transfer.correction import Band, Correction
 from airsense.transfer.model import TransferTable

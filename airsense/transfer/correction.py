@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.cause import Cause
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.posterior import Posterior
 from airsense.evidence.signatures import curve_columns
 from airsense.results import Interval

@@ -7,8 +7,8 @@ from enum import Enum
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.cause import Cause
-from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.posterior import Posterior
 from airsense.evidence.priors import LEAK_CAUSES, PRESSURE_CAUSES, PriorTable
 from airsense.evidence.verdict import LIVE

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from airsense.evidence.arrays import FloatArray
+from airsense.arrays import FloatArray
 from airsense.evidence.cells import CHARGE_STEP, SPEED_STEP, Cells
 
 

@@ -7,15 +7,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.reading import Wanted, read_input
 from airsense.transfer.grid import Column, columns_of, split
 from airsense.transfer.model import Layout, SignalKind, TransferTable, require_monotone
 from airsense.units import convert, converts, parse_unit
-
-FloatArray = NDArray[np.float64]
 
 WANTED = Wanted(
     what="transfer table",

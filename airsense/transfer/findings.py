@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.estimates import fuel_lambda, fuel_trims, speed_density
-from airsense.evidence.arrays import FloatArray
 from airsense.results import Finding, Interval, Severity
 from airsense.transfer.cells import Cell, Step, Support
 from airsense.transfer.decision import Doubt

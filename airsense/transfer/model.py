@@ -6,11 +6,10 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
-
-FloatArray = NDArray[np.float64]
 
 
 class SignalKind(Enum):

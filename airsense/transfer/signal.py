@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.logs.log import Channel, Log
 from airsense.results import Finding, Severity
 from airsense.transfer.model import SignalKind, TransferTable
 from airsense.units import Unit, convert, converts, parse_unit
-
-FloatArray = NDArray[np.float64]
 
 # The log's own flow and the table's may differ by rounding and by the delay of one sample.
 MISMATCH = 0.02

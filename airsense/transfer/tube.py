@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 import airsense
+from airsense.arrays import FloatArray
 from airsense.physics.air import viscosity_air_pas
 from airsense.physics.duct import (
     ISO_7145_LENGTH_AXIS,
@@ -23,8 +23,6 @@ from airsense.physics.duct import (
 )
 from airsense.results import CAUTIONS, Assumption, Finding, Interval, Presented, Severity
 from airsense.transfer.cautions import TABLE_CAUTIONS
-
-FloatArray = NDArray[np.float64]
 
 U_BORE_M = 1.0e-4  # caliper in a cast or moulded tube: our choice
 T_AIR_K = 293.15

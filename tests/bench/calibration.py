@@ -24,9 +24,9 @@ from dataclasses import dataclass, replace
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtrc
 
+from airsense.arrays import FloatArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import Cells
 from airsense.evidence.design import Group, Scale, nuisance
@@ -46,7 +46,6 @@ from airsense.evidence.rest import Rest
 from airsense.evidence.signatures import Observed, observed
 from tests.evidence_inputs import ROUTES, budget_of, cells_of, noise_of, rest_of
 
-FloatArray = NDArray[np.float64]
 TABLE = PriorTable()
 POSTERIOR_DRAWS = 2_000
 RANK_BINS = 20

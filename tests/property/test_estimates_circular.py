@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.circular import (
     Identity,
     air_per_stroke_identity,
@@ -19,8 +19,6 @@ from airsense.estimates.run import Run
 from airsense.logs.log import Log
 from airsense.results import Severity
 from tests.evidence_inputs import DRY, channel, setup_of
-
-FloatArray = NDArray[np.float64]
 
 STEP = 0.08
 TIME = STEP * np.arange(300)

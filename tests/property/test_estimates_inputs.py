@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.estimates.combustion import (
     find_fuel_flow,
@@ -30,7 +30,6 @@ from airsense.setup.engine import EngineSetup, Fuel, Uncertainty
 from airsense.setup.ve_table import VeTable
 from tests.evidence_inputs import channel, log_of, run_of, setup_of
 
-FloatArray = NDArray[np.float64]
 TIME = 0.1 * np.arange(101)
 SETUP = setup_of()
 DIESEL = fuel_named("diesel")

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.estimates.brake_power import brake_power
 from airsense.estimates.defaults import defaults_for
@@ -25,7 +25,6 @@ from airsense.results import Finding, Severity
 from airsense.setup.engine import ChargeTemperature, EngineSetup
 from tests.evidence_inputs import channel, run_of, setup_of
 
-FloatArray = NDArray[np.float64]
 SPIKE = Finding(code="spike", severity=Severity.INFO, message="m", fix="f")
 STEP = 0.1
 R_AIR = 287.05

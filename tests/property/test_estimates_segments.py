@@ -7,13 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segment, segment
 from tests.evidence_inputs import run_of
 
-FloatArray = NDArray[np.float64]
 STEP = 0.1
 REST = 100  # samples of idle ahead of and behind a climb
 

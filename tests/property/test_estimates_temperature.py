@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.prepare import prepare
 from airsense.estimates.run import Run
 from airsense.physics.charge import ChargeTemperature as Guess
@@ -13,7 +13,6 @@ from airsense.physics.charge import estimate_charge_temperature_k
 from airsense.setup.engine import ChargeTemperature
 from tests.evidence_inputs import log_of, setup_of
 
-FloatArray = NDArray[np.float64]
 TIME = 0.1 * np.arange(600)
 BOOST = 1.05e5 + 1.1e5 * np.clip(np.sin(0.3 * TIME), 0.0, 1.0) ** 2
 # Behind a cooler the air follows about a fifth of the heat of compression.

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.run import Run
 from airsense.evidence.bins import Repeat, bin_runs, common_window
 from tests.evidence_inputs import DRY, log_of
-
-FloatArray = NDArray[np.float64]
 
 
 def sweep(low: float = 1500.0, high: float = 3500.0, n: int = 400, step: float = 0.05) -> Repeat:

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
+from airsense.arrays import FloatArray
 from airsense.estimates.estimate import Estimate
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented, segment
@@ -23,7 +23,6 @@ from airsense.evidence.cells import (
 )
 from tests.evidence_inputs import DRY, cells_of, log_of, run_of, shifted
 
-FloatArray = NDArray[np.float64]
 STEP = 0.1
 
 

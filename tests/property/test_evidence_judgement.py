@@ -44,7 +44,6 @@ from airsense.evidence.verdict import (
 )
 from tests.evidence_inputs import ROUTES, budget_of, cells_of, forms_of, rest_of, shifted
 
-FloatArray = NDArray[np.float64]
 STILL = rest_of(before=(0.0, 0.0, 0.0), after=(0.0, 0.0, 0.0))
 ALL = np.ones(54, dtype=bool)
 

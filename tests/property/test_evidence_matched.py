@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from airsense.estimates import maf
 from airsense.estimates.defaults import defaults_for
@@ -17,7 +16,6 @@ from airsense.evidence.matched import ENGINE_RUN, LnChange, Matched, Sweeps, mat
 from airsense.setup.engine import Uncertainty
 from tests.evidence_inputs import DRY, log_of
 
-FloatArray = NDArray[np.float64]
 SIZES = defaults_for(Uncertainty(), charge_temperature_estimated=False)
 STEP = 0.05
 

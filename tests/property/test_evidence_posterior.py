@@ -8,10 +8,10 @@ from functools import cache
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.special import logsumexp, ndtr
 from scipy.stats import multivariate_normal
 
+from airsense.arrays import FloatArray
 from airsense.cause import Cause
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import Cells
@@ -38,7 +38,6 @@ from airsense.evidence.sensor_runs import sensor_runs
 from airsense.evidence.signatures import observed
 from tests.evidence_inputs import ROUTES, budget_of, cells_of, forms_of, noise_of, rest_of, shifted
 
-FloatArray = NDArray[np.float64]
 TABLE = PriorTable()
 BUDGET = budget_of()
 STILL = rest_of(before=(0.0, 0.001, 0.0), after=(0.0, 0.0, 0.001))

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from airsense.cause import Cause
 from airsense.estimates import brake_power, compressor_map, fuel_lambda, speed_density
@@ -23,7 +22,6 @@ from airsense.evidence.signatures import (
 )
 from tests.evidence_inputs import AMBIENT_PA, cells_of, forms_of, rest_of
 
-FloatArray = NDArray[np.float64]
 SD, FUEL, POWER = speed_density.METHOD, fuel_lambda.METHOD, brake_power.METHOD
 ALL = (SD, FUEL, POWER)
 EVERY = [c for c in Cause if c is not Cause.NONE]

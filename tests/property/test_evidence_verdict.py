@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from airsense.cli.common import VERDICTS
@@ -29,7 +28,6 @@ from airsense.evidence.verdict import (
     weighted_quantiles,
 )
 
-FloatArray = NDArray[np.float64]
 N = 20_000
 Z = ndtri((np.arange(N) + 0.5) / N)
 EVEN = np.full(N, 1.0 / N)

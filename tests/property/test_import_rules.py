@@ -27,7 +27,7 @@ LAYERS = (
 # The forward model may use data types and physics; only the demo job and tests use it.
 SIMULATE_MAY_IMPORT = {"logs", "setup", "physics", "simulate"}
 MAY_IMPORT_SIMULATE = {"airsense/jobs/demo.py"}
-BASE = {"cause", "units", "errors", "results", "reading", "reference", "__version__"}
+BASE = {"arrays", "cause", "units", "errors", "results", "reading", "reference", "__version__"}
 HEAVY = ("CoolProp", "matplotlib", "pandas", "scipy", "pint", "pydantic", "numpy")
 
 

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from airsense.arrays import FloatArray
 from airsense.errors import InputError
 from airsense.evidence.parts import (
     Circumstances,
@@ -23,7 +24,6 @@ from airsense.evidence.parts import (
     weather_undeclared,
 )
 from airsense.jobs.comparison.proposals import split_proposals
-from airsense.physics.arguments import FloatArray
 from airsense.physics.boost_control import VAPOUR_LIGHTER, BoostLaw, exponents
 from tests.turbo_balance import Day, Plant, Solver, parts_ln
 

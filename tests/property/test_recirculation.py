@@ -7,8 +7,8 @@ from functools import cache
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.prepare import prepare
 from airsense.estimates.recirculation import (
     LOADED_PRESSURE_RATIO,
@@ -29,9 +29,6 @@ from airsense.setup.engine import (
     TemperaturePlace,
 )
 from tests.kit import TRIPS, needs_trips, trip
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 FACTORS = (0.80, 0.87, 1.15, 1.30)
 PLACE = ChargeTemperature(place=TemperaturePlace.BEFORE_COMPRESSOR)

@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from airsense.arrays import FloatArray
 from airsense.logs.canon import CANON
-from airsense.logs.log import FloatArray, Log
+from airsense.logs.log import Log
 from airsense.setup.engine import TemperaturePlace
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from airsense.logs.log import FloatArray, Log
+from airsense.arrays import FloatArray
+from airsense.logs.log import Log
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import BoostControl, Case, Driving, own_channels
 from airsense.simulate.engines import ENGINES, TURBO_DIESEL, EngineModel

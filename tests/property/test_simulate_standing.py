@@ -8,7 +8,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from airsense.logs.log import FloatArray, Log
+from airsense.arrays import FloatArray
+from airsense.logs.log import Log
 from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
 from airsense.simulate.case import Case, own_channels
 from airsense.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL, EngineModel

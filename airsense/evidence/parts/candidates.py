@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
+from airsense.arrays import FloatArray
 from airsense.evidence.parts.given import Circumstances, LawBelief, LnChange
 from airsense.evidence.parts.priors import (
     BREATHING,
@@ -20,7 +21,6 @@ from airsense.evidence.parts.priors import (
     log_student,
 )
 from airsense.evidence.parts.setting import U_DEPRESSION_FRAC, Setting, draw_setting
-from airsense.physics.arguments import FloatArray
 from airsense.physics.boost_control import BoostLaw
 
 # What a control leaves of its error from one day to another, and what a demand that is led by

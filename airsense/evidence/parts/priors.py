@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airsense.physics.arguments import FloatArray
+from airsense.arrays import FloatArray
 from airsense.physics.boost_control import RANGES, BoostLaw, Character
 from airsense.results import Assumption
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.evidence.parts.given import Circumstances
 from airsense.evidence.parts.priors import (
     FEEDBACK_MOST,
@@ -16,7 +17,6 @@ from airsense.evidence.parts.priors import (
     draw_fuelling,
     log_normal,
 )
-from airsense.physics.arguments import BoolArray, FloatArray
 from airsense.physics.boost_control import (
     VAPOUR_LIGHTER,
     BoostLaw,

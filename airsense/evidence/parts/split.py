@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
+from airsense.arrays import BoolArray, FloatArray, IntArray
 from airsense.errors import InputError
-from airsense.evidence.arrays import BoolArray, FloatArray, IntArray
 from airsense.evidence.parts.candidates import U_DEMAND, Candidates, candidates, held_prior
 from airsense.evidence.parts.given import BY_CHARGE, Circumstances, LawBelief
 from airsense.evidence.parts.priors import assumptions_of

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.estimates import brake_power, fuel_lambda, speed_density
 from airsense.estimates.defaults import Defaults, Size, defaults_for
 from airsense.estimates.estimate import Estimate, Influence, influence_of
 from airsense.estimates.pressures import U_ASSUMED_BAROMETER_RUN_PA
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.budget import RouteBudget, route_budget
 from airsense.evidence.cells import SPEED_STEP, USUAL_NOISE, Cells
 from airsense.evidence.next_measurement import CHEAP, DEAR, FREE

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtri
 
+from airsense.arrays import FloatArray
 from airsense.cause import Cause
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.judgement import Judgement, evidence_of, judge, over_cells
 from airsense.evidence.matched import DECLARED_DOF, ENGINE_DOF, ENGINE_RUN, LnChange
 from airsense.evidence.planning.states import SEED, PlannedQuantity, Template, synthetic

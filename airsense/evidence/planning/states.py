@@ -8,9 +8,9 @@ from enum import Enum
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import Cells
 from airsense.evidence.design import U_APART_RUN

@@ -9,9 +9,9 @@ from functools import cached_property
 import numpy as np
 from scipy.stats import rankdata
 
+from airsense.arrays import FloatArray
 from airsense.estimates import maf
 from airsense.estimates.run import Run
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.matched import ENGINE_DOF, ENGINE_RUN, Matched
 from airsense.evidence.run_order import Laid, OrderDrift, drift_in_change, tells_drift
 from airsense.evidence.spool_up import Trace, traces

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from airsense.evidence.arrays import FloatArray, IntArray
+from airsense.arrays import FloatArray, IntArray
 from airsense.evidence.judgement import Judgement, Reading, interval_of
 from airsense.evidence.matched import LnChange
 from airsense.evidence.parts import Circumstances, Parts, split

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates import maf
-from airsense.evidence.arrays import BoolArray, FloatArray
 from airsense.evidence.matched import Matched
 from airsense.jobs.comparison.result import FullLoadRow, SpeedRow
 from airsense.results import Interval

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray, IntArray
 from airsense.estimates import brake_power
 from airsense.estimates.circular import air_per_stroke_identity
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import BoolArray, FloatArray, IntArray
 from airsense.evidence.cells import SPEED_STEP
 from airsense.jobs.comparison.odd_pull import disturbed, spans
 from airsense.jobs.observe import Observations

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.prepare import rate, smoothed
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented, charge_of
-from airsense.evidence.arrays import BoolArray, FloatArray
 
 # Stretches of a pull that belong together although the speed stood or fell for a moment.
 CLIMB_RPMPS, BRIDGE_S, MIN_CLIMB_S = 40.0, 2.5, 0.4

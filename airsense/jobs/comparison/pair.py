@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from airsense.arrays import BoolArray, IntArray
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import BoolArray, IntArray
 from airsense.evidence.causes import rank_causes
 from airsense.evidence.judgement import (
     Judgement,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.cause import Cause
 from airsense.estimates import fuel_lambda, speed_density
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.next_measurement import (
     CHEAP,
     DEAR,

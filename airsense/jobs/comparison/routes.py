@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import fdtrc
 
+from airsense.arrays import FloatArray
 from airsense.estimates import maf
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.matched import DECLARED_DOF, Matched
 from airsense.evidence.reconcile import reconcile
 from airsense.jobs.comparison.result import BudgetRow, EstimateRow

@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from airsense.arrays import FloatArray
 from airsense.estimates.routes import usable_routes
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import FloatArray
 from airsense.evidence.cells import SPEED_STEP, Cells
 from airsense.evidence.matched import DECLARED_DOF, ENGINE_DOF, ENGINE_RUN
 from airsense.evidence.planning.channels import STILL

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from airsense.arrays import BoolArray, IntArray
 from airsense.cause import Cause
 from airsense.estimates.segments import Kind
-from airsense.evidence.arrays import BoolArray, IntArray
 from airsense.evidence.judgement import (
     Judgement,
     Reading,

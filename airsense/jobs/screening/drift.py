@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from airsense.evidence.arrays import FloatArray
+from airsense.arrays import FloatArray
 from airsense.evidence.matched import LnChange
 from airsense.evidence.screening import (
     DriftLine,

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from airsense.logs.log import FloatArray, Log
+from airsense.arrays import FloatArray
+from airsense.logs.log import Log
 from airsense.simulate.case import Case
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.history import History

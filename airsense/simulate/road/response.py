@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from airsense.logs.log import FloatArray
+from airsense.arrays import FloatArray
 from airsense.simulate.case import Case
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.history import History

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from airsense.logs.log import FloatArray
+from airsense.arrays import FloatArray
 from airsense.simulate.case import Driving
 from airsense.simulate.engine_model import EngineModel
 
