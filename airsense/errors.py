@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+# Longer parts, as of a whole line of a log, are cut in their middle: seven lines of a terminal.
 MAX_PART = 700
 
 

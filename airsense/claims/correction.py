@@ -34,6 +34,8 @@ from airsense.setup.engine import Induction
 from airsense.setup.printed import Printed
 
 SUBJECT = "publication"
+# Half a percent: three printed digits of a factor (our choice). Where the page is silent: dry,
+# usual and saturated air, and boost from none to a truck engine's.
 FACTOR_AGREES_WITHIN = 0.005
 ANY_HUMIDITY = (0.0, 0.5, 1.0)
 ANY_BOOST = (1.1, 2.0, 4.5)

@@ -25,6 +25,7 @@ from airsense.physics.charge import (
     after_cooler_temperature_k,
     compressor_outlet_temperature_k,
 )
+from airsense.physics.constants import CELSIUS_ZERO_K
 from airsense.setup.engine import Induction
 from airsense.setup.power import PowerAt
 
@@ -171,7 +172,7 @@ class Point(Row):
             base = after_cooler_temperature_k(hot, self.t_table_k, eps)
         self.context.assume(
             "charge temperature",
-            f"about {np.mean(base) - 273.15:.0f} degC, changes good to "
+            f"about {np.mean(base) - CELSIUS_ZERO_K:.0f} degC, changes good to "
             f"{prior.CHARGE_CHANGE_U_K:g} K (k = 1)",
             "not printed: from pressure ratio, compressor and cooler with ranges",
         )

@@ -18,6 +18,7 @@ from airsense.claims.context import Configuration, Context, mean_figure, plain_n
 from airsense.claims.draws import Source
 from airsense.evidence.parts.priors import U_SESSION_K, U_SESSION_PA, U_WEATHER_K, U_WEATHER_PA
 from airsense.physics.atmosphere import standard_pressure_pa
+from airsense.physics.constants import CELSIUS_ZERO_K
 from airsense.setup.printed import Printed
 
 ASK_WEATHER = "barometer, temperature and humidity at each test"
@@ -134,7 +135,8 @@ class Row:
         ask = Source("ambient temperature", ASK_WEATHER)
         self.context.assume(
             "ambient temperature",
-            f"{prior.AMBIENT_K - 273.15:.0f} degC, +-{prior.AMBIENT_U_K:g} K (k = 1) by site, "
+            f"{prior.AMBIENT_K - CELSIUS_ZERO_K:.0f} degC, "
+            f"+-{prior.AMBIENT_U_K:g} K (k = 1) by site, "
             f"+-{U_WEATHER_K:g} K by {'session' if self._session else 'test'}",
             "not printed: prior over test sites",
         )

@@ -14,6 +14,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 LOG_FILE = click.Path(path_type=Path)
 IN_FILE = click.Path(path_type=Path)
 OUT_FILE = click.Path(path_type=Path)
+# 1 is bad input and 2 wrong usage, as usual.
 EXIT_CONDITION_MET = 3
 STANDARD_OUTPUT = "-"
 # The words of a comparison's verdict; written out, so that --help need not load the evidence.

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
+# Shorter work shows no bar: our choice.
 DELAY_S = 1.0
 
 

@@ -13,11 +13,12 @@ from airsense.errors import InputError
 from airsense.estimates.defaults import Defaults, Size
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.run import Run
+from airsense.physics.constants import CELSIUS_ZERO_K, USUAL_AIR_K
 from airsense.setup.compressor_map import MapPoints, read_map
 from airsense.setup.engine import CompressorMap, EngineSetup
 
 METHOD = "compressor_map"
-ASSUMED_INLET_K = 293.15
+# Points on which a line of constant speed is drawn, and the fewest that make a map: our choice.
 NODES = 65
 MIN_LINES = 2
 MIN_POINTS_A_LINE = 3
@@ -186,7 +187,7 @@ def _state(run: Run, declared: CompressorMap) -> _State:
         speed_rpm=run.turbo_speed_rpm,
         ratio=outlet / inlet,
         p_inlet_pa=inlet,
-        t_inlet_k=ASSUMED_INLET_K if run.t_ambient_k is None else run.t_ambient_k,
+        t_inlet_k=USUAL_AIR_K if run.t_ambient_k is None else run.t_ambient_k,
     )
 
 
@@ -216,7 +217,7 @@ def _slope(lines: SpeedLines, state: _State, declared: CompressorMap, name: str)
 def _budget(run: Run, sizes: Defaults, to_ratio: float, to_speed: float) -> Sequence[Influence]:
     assert run.p_manifold_pa is not None
     p_high = float(np.nanquantile(run.p_manifold_pa, 0.98))
-    t = ASSUMED_INLET_K if run.t_ambient_k is None else run.t_ambient_k
+    t = USUAL_AIR_K if run.t_ambient_k is None else run.t_ambient_k
     return [
         influence_of(MAP_SIZE, key="compressor_map"),
         # The same sensor as in speed density, so the same error, here with the map's slope.
@@ -244,7 +245,7 @@ def _notes(run: Run, declared: CompressorMap) -> tuple[str, ...]:
     if run.depression_pa is None:
         notes.append("no intake depression was logged: the compressor inlet is taken as ambient")
     if run.t_ambient_k is None:
-        notes.append(f"compressor inlet taken as {ASSUMED_INLET_K - 273.15:.0f} degC")
+        notes.append(f"compressor inlet taken as {USUAL_AIR_K - CELSIUS_ZERO_K:.0f} degC")
     if declared.cooler_drop_kpa == 0.0:
         notes.append("no pressure drop across the charge cooler is declared")
     return tuple(notes)

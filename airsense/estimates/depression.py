@@ -8,10 +8,10 @@ from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence, largest_first
 from airsense.estimates.run import Run
 from airsense.physics.air import density_moist_air_kgpm3
+from airsense.physics.constants import USUAL_AIR_K
 from airsense.setup.engine import EngineSetup
 
 METHOD = "intake_depression"
-ASSUMED_AMBIENT_K = 293.15
 # Opening that the intake's whole loss amounts to, per litre of displacement, and how little is
 # known of it (k = 1): the scale of this route is not observable. Our choice.
 OPENING_M2_PER_L = 7.5e-4
@@ -46,7 +46,7 @@ def depression(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     """
     assert run.depression_pa is not None
     assert run.air is not None
-    t = ASSUMED_AMBIENT_K if run.t_ambient_k is None else run.t_ambient_k
+    t = USUAL_AIR_K if run.t_ambient_k is None else run.t_ambient_k
     rho = density_moist_air_kgpm3(run.p_ambient_pa, t, run.air.x_vapour)
     drop = np.abs(run.depression_pa)
     opening = OPENING_M2_PER_L * setup.engine.displacement_l

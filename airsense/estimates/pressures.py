@@ -13,6 +13,8 @@ from airsense.logs.log import Log
 from airsense.physics.atmosphere import SEA_LEVEL_PA
 from airsense.results import Assumption, Finding, Severity
 
+# After key-off the manifold fills within this time; still pressure scatters by no more than this
+# (our choice).
 RUN_DOWN_S = 2.0
 MIN_STILL_SAMPLES = 2
 MAX_STILL_SPREAD_PA = 1_500.0

@@ -16,6 +16,7 @@ from airsense.estimates.run import Run
 from airsense.estimates.segments import Segmented
 from airsense.setup.engine import EngineSetup, Ignition, Induction
 
+# Fewer show no two groups (our choice).
 MIN_SAMPLES = 40
 # Groups must lie this far apart in ln, hold at least this share of the samples each, and the
 # samples between them must thin out to this share of the lower of both peaks: our choice. One

@@ -19,6 +19,8 @@ from airsense.estimates.run import ENGINE_OFF_RPM, Run
 
 KindArray = NDArray[np.int8]
 
+# A pull: a climb of at least so much, so steep and so long, with the pedal nearly down. Our choice,
+# after sweeps of some 5 to 20 s on a brake and gears of some 3 s on the road.
 SPEED_SMOOTHING_S = 0.6
 MIN_RISE_RPM = 800.0
 MIN_RISE_FRACTION = 0.25

@@ -15,11 +15,12 @@ from airsense.physics.charge import (
     infer_place,
     undo_thermistor_lag,
 )
+from airsense.physics.constants import CELSIUS_ZERO_K, USUAL_AIR_K
 from airsense.results import Assumption, Finding, Severity
 from airsense.setup.engine import EngineSetup, Induction, TemperaturePlace
 
+# An open bead in moving air: 1 to 3 s (common practice, no source).
 DEFAULT_TIME_CONSTANT_S = 1.5
-ASSUMED_AMBIENT_K = 293.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,7 +175,7 @@ def _estimated(
             findings=findings,
             assumptions=(),
         )
-    t_in = inlet_k if inlet_k is not None else ASSUMED_AMBIENT_K
+    t_in = inlet_k if inlet_k is not None else USUAL_AIR_K
     t_ambient = ambient_k if ambient_k is not None else t_in
     guess = estimate_charge_temperature_k(
         t_in, t_ambient, pressures.p_manifold_pa, pressures.p_ambient_pa
@@ -190,7 +191,7 @@ def _estimated(
         assumptions=(
             Assumption(
                 quantity=f"charge temperature of {log.path}",
-                value=f"about {float(np.nanmedian(guess.t_charge_k)) - 273.15:.0f} degC, "
+                value=f"about {float(np.nanmedian(guess.t_charge_k)) - CELSIUS_ZERO_K:.0f} degC, "
                 f"+-{float(np.nanmedian(guess.u_k)):.0f} K (k = 1)",
                 source="estimated from pressure ratio, compressor efficiency and cooler "
                 f"effectiveness with ranges; inlet air {where}",

@@ -7,9 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from airsense.logs.log import Channel, Log
+from airsense.physics.constants import CELSIUS_ZERO_K
 from airsense.setup.weather import DeclaredWeather
-
-CELSIUS_K = 273.15
 
 
 def with_weather(log: Log, *declared: DeclaredWeather | None) -> Log:
@@ -42,7 +41,7 @@ def _values(declared: DeclaredWeather | None) -> dict[str, float]:
         return {}
     celsius, kpa = declared.ambient_temperature_c, declared.barometric_pressure_kpa
     known = {
-        "ambient_temperature": None if celsius is None else celsius + CELSIUS_K,
+        "ambient_temperature": None if celsius is None else celsius + CELSIUS_ZERO_K,
         "barometric_pressure": None if kpa is None else kpa * 1e3,
         "relative_humidity": declared.relative_humidity,
     }

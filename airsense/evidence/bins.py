@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from airsense.arrays import FloatArray
 from airsense.estimates.run import Run
 
+# Bins as wide as breathing changes little, with enough samples for a mean (our choice).
 BIN_WIDTH_RPM = 200.0
 MIN_BINS = 3
 MAX_BINS = 16

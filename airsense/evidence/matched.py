@@ -21,6 +21,7 @@ from airsense.estimates.segments import Kind, Segmented
 from airsense.evidence.bins import BinTable, Repeat, bin_runs, common_window
 from airsense.results import Interval
 
+# One bin alone is no matched full load.
 MIN_BINS = 2
 # True run-to-run variation of an engine on a dynamometer (practice: 0.3 to 1 %); hardly known
 # beforehand, so few degrees of freedom: the repeats decide.

@@ -12,6 +12,7 @@ from airsense.arrays import FloatArray
 from airsense.evidence.verdict import weighted_quantiles
 from airsense.results import Interval
 
+# Enough for a probability to half a percent; any seed, always the same.
 DRAWS = 20_000
 SEED = 1
 # Power that a percent of air from elsewhere is worth: none where fuel stays, more than one where

@@ -29,6 +29,7 @@ from airsense.evidence.level_routes import State
 from airsense.evidence.matched import LnChange
 from airsense.results import Interval
 
+# A line through two points has no scatter.
 MIN_LOGS = 3
 # A log is held against at least so many others.
 MIN_OTHERS = 2

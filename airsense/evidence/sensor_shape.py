@@ -16,6 +16,7 @@ from airsense.evidence.matched import LnChange
 from airsense.results import Finding, Interval, Severity
 from airsense.setup.engine import EngineSetup
 
+# A bend needs three points.
 MIN_BINS = 3
 # Over a narrower range of flow than this the shape says nothing: our choice.
 MIN_FLOW_RATIO = 1.3

@@ -18,6 +18,8 @@ from airsense.evidence.student import COVERAGE, single, welch_satterthwaite
 from airsense.results import Interval
 from airsense.setup.engine import EngineSetup
 
+# Shares of the rise, and times after the step, at which boost is compared: what a driver feels, our
+# choice.
 SHARES = (0.5, 0.9)
 FIXED_TIMES_S = (1.0, 2.0, 3.0)
 # Boost builds with engine speed: steps at speeds further apart are not the same test. Our choice.

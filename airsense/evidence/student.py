@@ -12,6 +12,7 @@ from scipy.special import stdtr, stdtrit
 from airsense.arrays import FloatArray
 from airsense.results import Interval
 
+# Of all intervals that are shown.
 COVERAGE = 0.95
 # Of a logarithmic change: far below what is shown, far above rounding.
 _RESOLUTION = 1e-10

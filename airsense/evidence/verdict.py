@@ -10,6 +10,7 @@ import numpy as np
 
 from airsense.arrays import FloatArray
 
+# A change below 1 % of the air matters to nobody (our choice; --margin).
 DEFAULT_MARGIN = 0.01
 # Most probability of the other sign that a shown quantity may have, under every prior and every
 # live explanation. Money and hardware follow from a gain, so it needs more than a changed reading.

@@ -16,6 +16,7 @@ from airsense.results import Finding, Presented, Severity
 from airsense.setup.load import load_engine
 from airsense.units import from_si, signal_unit
 
+# As many as a line holds.
 NAMES_SHOWN = 6
 
 

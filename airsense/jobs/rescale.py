@@ -38,6 +38,7 @@ from airsense.transfer.model import TransferTable
 from airsense.transfer.signal import through_table
 from airsense.transfer.table_check import mistyped_rows, require_engine, require_same_unit
 
+# What the options take: a step of a tenth of a percent to a doubling, a part of a twentieth to all.
 MAX_STEP = (0.001, 1.0)
 SHARE = (0.05, 1.0)
 

@@ -8,6 +8,7 @@ from airsense.errors import InputError
 from airsense.results import Interval
 from airsense.transfer.tube import Tube, TubeResult, tube_result
 
+# From idle to full load of a car engine; bores from a small engine's to a ship's are taken.
 DEFAULT_FLOWS_GPS = (20.0, 50.0, 100.0, 200.0)
 _BORE_MM = (10.0, 400.0)
 

@@ -24,6 +24,7 @@ from airsense.results import Finding, Severity
 from airsense.units import AFR_SCALE, parse_unit, signal_unit, to_si
 
 _PRESSURES = ("manifold_pressure", "boost_pressure")
+# Two columns of one quantity are the same to rounding; units stand in one of the first rows.
 _SAME_SHARE = 5e-3
 _MAX_START_ROWS = 200
 # Every n-th value of a long log shows its digits as well as all of them.

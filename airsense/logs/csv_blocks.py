@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 Opener = Callable[[], IO[bytes]]
 
+# Blocks of some 30 MB: memory stays flat, and pandas is not called too often.
 BLOCK_ROWS = 100_000
 # A row, or a quoted cell, that goes on longer than this is no row of a log (our choice).
 MAX_ROW_CHARS = 24_000_000

@@ -30,6 +30,7 @@ from airsense.logs.recognise import Recognition
 from airsense.logs.source import Table
 from airsense.results import Finding, Severity
 
+# Three days of polling; more is no log of a drive.
 MAX_LINES = 5_000_000
 _RESPONSE = 0x41
 _LINE = re.compile(

@@ -19,6 +19,7 @@ from airsense.arrays import BoolArray, FloatArray
 from airsense.logs.source import Table
 from airsense.results import Finding, Severity
 
+# A channel that comes round more seldom is none that is polled (our choice).
 MAX_PERIOD = 400
 # A free-running signal has its changes a multiple of K rows apart with a chance of 1/K each.
 _CHANCE = 1e-6

@@ -19,6 +19,7 @@ _SURE_WORDS = {ABSOLUTE: {"absolute", "absolut"}, GAUGE: {"gauge", "relative", "
 # A manifold pressure is an absolute one where nothing else is said, as in SAE J1979, PID 0B.
 _HINT_WORDS = {ABSOLUTE: {"map", "manifold", "saugrohrdruck"}, GAUGE: {"boost"}}
 
+# Warm idle of road engines is 600 to 1,000 rpm (common practice, no source).
 _IDLE_RPM = 1100.0
 # No engine idles with its manifold below 15 kPa absolute or boosted by more than 15 kPa
 # (common practice, no source).

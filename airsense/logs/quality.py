@@ -23,6 +23,7 @@ _PRESSURES = ("manifold_pressure", "boost_pressure")
 _TEMPERATURES = tuple(name for name, row in CANON.items() if row.unit == "K")
 _CAN_CLIP = (*_FLOWING, *_PRESSURES, "maf_signal", "lambda")
 _CAN_SPIKE = (*_FLOWING, *_PRESSURES, *_TEMPERATURES, "engine_speed", "maf_signal")
+# Below any idle, above any starter (common practice, no source).
 _RUNNING_RPM = 500.0
 
 
@@ -151,6 +152,7 @@ def _unit_slip(samples: Samples, speed: Samples | None) -> BoolArray:
     return none
 
 
+# Factors of a slipped decimal, a gram for a kilogram, an hour for a second, a pound for a kilogram.
 _SLIP_RATIOS = (
     10.0,
     100.0,

@@ -16,6 +16,7 @@ from airsense.logs.clock import looks_like_time
 from airsense.logs.headers import Header, repair_text
 from airsense.units import look_up
 
+# Enough to see header and data of any log; more columns or header lines are no log (our choice).
 SAMPLE_BYTES = 131_072
 MAX_COLUMNS = 5_000
 MAX_SNIFFED_LINES = 300

@@ -26,6 +26,8 @@ Cooler = Literal["air", "water"]
 # 1/R of moist air falls by this share of the vapour's mole fraction: 0.378.
 VAPOUR_LIGHTER = 1.0 - M_WATER.value / M_DRY_AIR.value
 
+# Dry air at 300 K, and products of lean combustion at 900 K: Heywood, tables of air and of burned
+# gas, from memory.
 CP_AIR_JPKGK = 1006.0
 CP_EXHAUST_JPKGK = 1150.0
 K_AIR = (KAPPA_AIR.value - 1.0) / KAPPA_AIR.value

@@ -47,4 +47,7 @@ R_DRY_AIR_JPKGK = R_MOLAR.value / M_DRY_AIR.value
 KAPPA_AIR = Constant(
     1.4, "1", 0.005, "ratio of specific heats of dry air, 250-450 K (CoolProp Air: 1.391-1.402)"
 )
+# Exact, by definition of the Celsius scale (SI brochure).
 CELSIUS_ZERO_K = 273.15
+# What is taken where nobody measured: 20 degC, our choice.
+USUAL_AIR_K = CELSIUS_ZERO_K + 20.0

@@ -11,6 +11,7 @@ from typing import ClassVar, TypeAlias
 
 from airsense.report.figure import Picture
 
+# More letters are a sentence. Who sees a block: everybody, or who asks for all.
 LONG_CELL = 36
 ONE_SCREEN, FULL = 0, 1
 # Rank of a heading: a part of the page, or a subject inside one.

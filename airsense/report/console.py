@@ -7,6 +7,7 @@ import sys
 
 from rich.console import Console
 
+# Of what is piped.
 PLAIN_WIDTH = 100
 
 

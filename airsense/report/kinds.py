@@ -9,6 +9,7 @@ from typing import Any
 
 from airsense.errors import InputError
 
+# As much of a wrong name as a message holds.
 LONGEST_SHOWN = 120
 _FOLDER = resources.files("airsense.report") / "schema"
 KINDS = tuple(sorted(file.name.removesuffix(".json") for file in _FOLDER.iterdir()))

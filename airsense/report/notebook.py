@@ -7,6 +7,7 @@ from typing import Any
 
 from airsense.report.html import render_page
 
+# One screen of a notebook.
 HEIGHT_PX = 640
 
 

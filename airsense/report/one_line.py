@@ -9,6 +9,7 @@ from typing import Any
 
 from airsense.report.frames import MAIN, kind_of
 
+# Two lines of a terminal.
 LONGEST = 160
 
 

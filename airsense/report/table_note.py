@@ -12,6 +12,7 @@ from airsense.report.text import render
 if TYPE_CHECKING:
     from airsense.jobs.rescaling.result import RescaleResult
 
+# A line that any editor shows.
 NOTE_WIDTH = 100
 
 

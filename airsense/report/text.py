@@ -26,6 +26,7 @@ from airsense.report.words import NOTHING
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
 
+# One screen.
 MOST_LINES = 40
 MORE = "--all"
 CUT = f"(More with {MORE}.)"

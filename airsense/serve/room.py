@@ -22,6 +22,7 @@ from airsense.serve.toml_text import toml_text
 from airsense.serve.uploads import FORM_FILE
 from airsense.setup.load import read_toml_text
 
+# What one computer of a workshop keeps and works on at a time; ranges as on the command line.
 MOST_PIECES = 30
 AT_ONCE = 2
 MARGIN_PERCENT = (0.01, 20.0)

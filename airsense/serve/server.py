@@ -20,6 +20,7 @@ from airsense.serve.guard import KEY
 from airsense.serve.room import Room
 
 ADDRESS = "127.0.0.1"
+# What a page that is being sent may still take.
 LAST_WORDS_S = 2
 
 

@@ -15,6 +15,8 @@ from airsense.setup.power import PowerAt
 from airsense.units import ParsedQuantity, parse_quantity
 from airsense.units.spellings import LOOK_ALIKES
 
+# Half-width of a normal 95 % interval, and of a rectangle, over the standard deviation: JCGM
+# 100:2008.
 K_95 = 1.959964
 SQRT_3 = 3.0**0.5
 

@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from airsense.cause import Cause
 from airsense.setup.declared import Declared
 
+# A larger size is another unit.
 MAX_FRACTION = 1.0
 MAX_KELVIN = 100.0
 

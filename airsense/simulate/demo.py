@@ -22,6 +22,7 @@ from airsense.simulate.sensor import TransferTable, rescaled_table, transfer_tab
 from airsense.simulate.truth import Truth
 from airsense.simulate.writing import METRIC_COMMA, csv_text
 
+# Invented: a seed of its own, two tubes, the speeds that the workshop printed.
 SEED = 20
 BORE_BEFORE_MM = 80.0
 BORE_AFTER_MM = 78.1

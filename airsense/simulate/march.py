@@ -9,6 +9,7 @@ from airsense.simulate.history import History
 from airsense.simulate.inputs import Inputs
 from airsense.simulate.stepper import Stepper
 
+# Settles before the log begins; a step far below the shortest lag; a record of every other one.
 PREROLL_S = 2.5
 STEP_S = 0.01
 RECORD_S = 0.02

@@ -41,6 +41,7 @@ class Parts:
         return truth.airflow_change(low_rpm, high_rpm)
 
 
+# Memory stays below a gigabyte.
 CHUNK_CASES = 100
 ORDER = ("before", "engine", "weather", "intake", "demand", "feedback")
 

@@ -10,6 +10,7 @@ from airsense.arrays import FloatArray
 from airsense.simulate.case import Case
 from airsense.simulate.engine_model import EngineModel
 
+# As tables of controllers have them, 0 to 5 V (common practice, no source).
 BREAKPOINTS = 25
 SIGNAL_SPAN_V = (1.0, 4.9)
 TABLE_END = 1.5  # of the reference flow

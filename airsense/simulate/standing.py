@@ -11,8 +11,9 @@ from airsense.simulate.case import Case
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.history import RECORDED, History
 from airsense.simulate.inputs import Inputs
+from airsense.simulate.state import R_AIR
 
-R_AIR = 287.05
+# Invented: what a starter and a driver take.
 CRANK_S = 0.6
 TAKE_UP_S = 0.8
 SOAKED_K = 14.0  # charge path above ambient in a warm engine bay

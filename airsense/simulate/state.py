@@ -10,6 +10,7 @@ from airsense.arrays import FloatArray
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.inputs import Inputs
 
+# Dry air, in the digits of handbooks.
 R_AIR = 287.05
 
 

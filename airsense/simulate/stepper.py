@@ -26,6 +26,7 @@ from airsense.simulate.sensor import shape_frac
 from airsense.simulate.state import R_AIR, first_state
 from airsense.simulate.surroundings import specific_humidity, speed_and_pedal
 
+# Handbook values of air, vapour and exhaust gas, in two to four digits.
 VAPOUR_GAS_CONSTANT_RATIO = 1.608
 CP_AIR = 1006.0
 GAMMA = 1.4
@@ -33,6 +34,7 @@ K_AIR = (GAMMA - 1.0) / GAMMA
 R_EXHAUST = 288.0
 CP_EXHAUST = 1150.0
 K_EXHAUST = R_EXHAUST / CP_EXHAUST
+# Invented: losses, references, lags and limits of the model.
 BEARING_FRAC = 0.97
 RHO_REFERENCE = 1.16
 P_VE_PA = 2.0e5

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from airsense.arrays import FloatArray
+from airsense.physics.constants import CELSIUS_ZERO_K
 from airsense.simulate.engine_model import EngineModel
 from airsense.simulate.inputs import Inputs
 
@@ -29,7 +30,7 @@ def speed_and_pedal(
 
 def specific_humidity(inputs: Inputs) -> FloatArray:
     """Return water vapour over moist air, by mass; vapour pressure by the Magnus formula."""
-    t_c = inputs.t_ambient_k - 273.15
+    t_c = inputs.t_ambient_k - CELSIUS_ZERO_K
     p_vapour = inputs.humidity_frac * 611.2 * np.exp(17.62 * t_c / (243.12 + t_c))
     ratio = 0.622 * p_vapour / (inputs.p_ambient_pa - p_vapour)
     return ratio / (1.0 + ratio)

@@ -44,6 +44,7 @@ UNIT_ROW_MS = CsvStyle(unit_row=True, time=TimeStyle.MILLISECONDS)
 STAGGERED_CLOCK = CsvStyle(time=TimeStyle.CLOCK, fill=True)
 STYLES = (METRIC_COMMA, US_SEMICOLON, UNIT_ROW_MS, STAGGERED_CLOCK)
 
+# Ten past nine: any time.
 CLOCK_START_S = 9.0 * 3600.0 + 12.0 * 60.0
 _UNITS_BY_CHANNEL = {
     # canonical name: (metric, US)

@@ -13,6 +13,7 @@ from airsense.transfer.cells import Cell, Step, Support
 from airsense.transfer.decision import Doubt
 from airsense.transfer.model import TransferTable
 
+# A smaller loss by rounding is not worth a line.
 ROUNDING_TOLD = 0.002
 # What is as likely as this is a warning, even where it would not move the table. Our choice.
 LIKELY = 0.2

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from airsense.errors import InputError
 
+# Fewer are no table; more rows or columns are a log.
 MIN_ROWS = 3
 MAX_ROWS = 4096
 MAX_COLUMNS = 6

@@ -13,6 +13,7 @@ from airsense.physics.hot_film import fit_kings_law
 from airsense.results import Finding, Severity
 from airsense.transfer.model import SignalKind, TransferTable
 
+# Fewer show no power law.
 MIN_ROWS = 8
 # King's law takes the bend out of the table; what is left changes slowly from row to row. A row
 # this far from the middle of its neighbours, in ln(flow), is a slip of the finger or of the map.

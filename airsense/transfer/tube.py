@@ -10,6 +10,7 @@ import numpy as np
 import airsense
 from airsense.arrays import FloatArray
 from airsense.physics.air import viscosity_air_pas
+from airsense.physics.constants import USUAL_AIR_K
 from airsense.physics.duct import (
     ISO_7145_LENGTH_AXIS,
     ISO_7145_LENGTH_MEAN_POINT,
@@ -25,7 +26,7 @@ from airsense.results import CAUTIONS, Assumption, Finding, Interval, Presented,
 from airsense.transfer.cautions import TABLE_CAUTIONS
 
 U_BORE_M = 1.0e-4  # caliper in a cast or moulded tube: our choice
-T_AIR_K = 293.15
+T_AIR_K = USUAL_AIR_K
 # Elbow ahead of a flow sensor, Re 7e4 to 1e5: up to 10.8 % within 8 D, at most 2 % from 8 D on
 # (Synowiec et al., Wroclaw; abstract on a public document site).
 ELBOW_LENGTH = 8.0

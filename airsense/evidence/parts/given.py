@@ -19,6 +19,7 @@ from airsense.evidence.parts.priors import (
 )
 from airsense.physics.air import vapour_mole_fraction
 from airsense.physics.boost_control import BoostLaw, Cooler
+from airsense.physics.constants import USUAL_AIR_K
 
 # d ln T_m / d ln PR behind an air-to-air cooler, (1 - eff) k PR^k / (eta_c tau): 0.08 to 0.20 at a
 # pressure ratio of two, for compressors and coolers of 0.8 and of 0.6.
@@ -41,7 +42,7 @@ class Weather:
 
 def weather_undeclared(
     p_ambient_pa: float = 100e3,
-    t_ambient_k: float = 293.15,
+    t_ambient_k: float = USUAL_AIR_K,
     humidity_frac: float = 0.5,
     *,
     one_session: bool = False,

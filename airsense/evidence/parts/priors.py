@@ -54,6 +54,7 @@ FUEL_FOLLOWS_PROBABILITY = 1.0 / 3.0
 FUEL_BY_READING_PROBABILITY = 0.8
 DEMAND_BY_FUEL_PROBABILITY = 0.5
 
+# Our choice; `LAW_SOURCE` says why.
 LAW_PRIOR: tuple[tuple[BoostLaw, float], ...] = (
     (BoostLaw.ABSOLUTE, 0.35),
     (BoostLaw.GAUGE, 0.15),

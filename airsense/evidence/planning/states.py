@@ -17,6 +17,7 @@ from airsense.evidence.design import U_APART_RUN
 from airsense.evidence.normal import U_STATE_RUN
 from airsense.evidence.rest import Rest
 
+# Any seed, always the same.
 SEED = 4_111
 
 

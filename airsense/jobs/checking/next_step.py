@@ -11,6 +11,7 @@ from airsense.evidence.next_measurement import CHEAP, DEAR, FREE, WORTH, NextMea
 from airsense.evidence.rest import Rest, RestKind
 from airsense.jobs.comparison.result import BudgetRow
 
+# A smaller part of the variance is not worth a line.
 LEAST_SHARE = 0.001
 _COSTS = (FREE, CHEAP, DEAR)
 

@@ -21,9 +21,9 @@ from airsense.evidence.parts import LnChange as PartChange
 from airsense.jobs.log_use import WeatherUse
 from airsense.physics.air import vapour_mole_fraction
 from airsense.physics.boost_control import BoostLaw
+from airsense.physics.constants import CELSIUS_ZERO_K, USUAL_AIR_K
 from airsense.setup.engine import EngineSetup
 
-CELSIUS_K = 273.15
 CHARGE_K = 320.0  # a usual charge temperature, to make a share of an uncertainty in kelvin
 # Weather as sensors on the car or the wall give it (k = 1): our choice.
 # What one sensor has wrong on both sides cancels.
@@ -76,7 +76,7 @@ def weather_use(run: Run) -> WeatherUse:
     own = weather_of(run)
     return WeatherUse(
         barometric_pressure_kpa=run.p_ambient_pa / 1e3,
-        ambient_temperature_c=None if own.t_ambient_k is None else own.t_ambient_k - CELSIUS_K,
+        ambient_temperature_c=None if own.t_ambient_k is None else own.t_ambient_k - CELSIUS_ZERO_K,
         relative_humidity=own.relative_humidity,
         source=own.source if own.p_ambient_pa is not None else "assumed",
     )
@@ -95,7 +95,7 @@ def configuration_weather(runs: Sequence[Run], *, one_session: bool) -> Weather:
     h = _mean([r.relative_humidity for r in rows])
     unknown = weather_undeclared(
         p_ambient_pa=p if p is not None else 100e3,
-        t_ambient_k=t if t is not None else 293.15,
+        t_ambient_k=t if t is not None else USUAL_AIR_K,
         humidity_frac=h if h is not None else 0.5,
         one_session=one_session,
     )

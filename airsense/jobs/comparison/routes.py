@@ -15,6 +15,7 @@ from airsense.evidence.reconcile import reconcile
 from airsense.jobs.comparison.result import BudgetRow, EstimateRow
 from airsense.jobs.observe import Observations
 
+# A smaller part of the variance is not worth a line.
 LEAST_SHARE = 0.001
 # Below this probability routes disagree: a test at one per cent.
 AGREE_AT = 0.01

@@ -19,6 +19,7 @@ from airsense.evidence.rest import RestKind
 from airsense.jobs.observe import Observations, observe
 from airsense.setup.engine import EngineSetup
 
+# Averages of a pilot are never known better than this (our choice).
 LEAST_NOISE = 5e-4
 
 

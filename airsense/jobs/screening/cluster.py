@@ -14,6 +14,7 @@ from airsense.jobs.screening.log import Task, failed_row, screen_log
 from airsense.jobs.screening.pool import AHEAD, Done
 from airsense.jobs.screening.result import ScreenRow
 
+# A scheduler that is there answers within this time (our choice).
 TIMEOUT_S = 15
 # To see whether anything listens there at all: our choice.
 KNOCK_S = 1.5

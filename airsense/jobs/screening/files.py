@@ -18,6 +18,7 @@ from airsense.errors import InputError
 LOG_SUFFIXES = frozenset(
     {".csv", ".tsv", ".txt", ".log", ".gz", ".zip", ".parquet", ".mf4", ".mdf", ".dat"}
 )
+# As many as a message holds.
 MOST_NAMES = 5
 
 

@@ -13,6 +13,7 @@ from airsense.report.words import cause, probability
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+# A probability of one leaves room for its number.
 ROOM_FOR_NUMBER = 1.14
 
 

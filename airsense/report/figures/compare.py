@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 SENSOR = "mass_air_flow"
+# Of the room that a bar has.
 BAR = 0.62
 # Looks of what makes up the indicated change: colour, hatch.
 WHOLE, PART, READING = (TRUE, None), (AFTER, "...."), (SKEW, "////")

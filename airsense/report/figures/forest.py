@@ -24,9 +24,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+# Inches a row.
 ROW_IN = 0.3
 TONES = {"good": GOOD, "bad": BAD, "open": OPEN}
 TONE_MARKERS = {"good": "o", "bad": "X", "open": "D"}
+# Letters that fit beside the axis.
 LABEL_WIDTH = 30
 
 

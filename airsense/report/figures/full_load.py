@@ -29,6 +29,7 @@ TITLES: Mapping[str, str] = MappingProxyType(
     }
 )
 SIDES = (("before", BEFORE, "--"), ("after", AFTER, "-"))
+# Pale enough for two bands to show where they cross.
 BAND = 0.2
 
 

@@ -15,6 +15,7 @@ from airsense.report.words import percent
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+# As many as one picture holds.
 MOST_MEASUREMENTS = 8
 # Nearer than this on the axis of runs, two numbers would touch.
 LEAST_STEP = 1.12

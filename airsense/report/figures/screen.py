@@ -16,6 +16,7 @@ from airsense.report.words import percent_interval, say, tone
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+# As many as one picture holds.
 MOST_LOGS = 25
 MOST_VEHICLES = 6
 

@@ -31,6 +31,7 @@ from airsense.report.words import (
 )
 from airsense.results import Interval
 
+# One screen holds no more.
 MOST_FINDINGS, MOST_REQUESTS, MOST_CLAIMS, MOST_CAUSES = 3, 3, 6, 3
 
 

@@ -37,6 +37,7 @@ from airsense.report.words import (
     say,
 )
 
+# One line holds no more.
 MOST_NAMED = 3
 SEVERITIES = ("error", "warning")
 

@@ -20,9 +20,11 @@ from airsense.simulate.inputs import Inputs
 from airsense.simulate.road.schedule import GRID_S, Schedule
 from airsense.simulate.sensor import shape_frac
 from airsense.simulate.standing import IDLE_THROTTLED, LEAN_LIMIT, idle_fuel_kgps
+from airsense.simulate.state import R_AIR
 from airsense.simulate.surroundings import specific_humidity
 
-R_DRY = 287.05
+# (kappa - 1)/kappa of air; time constants of spool, valve, cooler metal, charge and inlet:
+# invented.
 K_ISENTROPIC = 0.2857
 SPOOL_S = 0.55
 VALVE_S = 0.3
@@ -101,7 +103,7 @@ def respond(engine: EngineModel, case: Case, inputs: Inputs, plan: Schedule, lag
     recirculated = _recirculation(engine, case, plan)
     charge = _charge(engine, inputs, plan, load, recirculated)
     leak = _leak(engine, inputs, charge.p_manifold_pa)
-    r_air = R_DRY * (1.0 + 0.608 * specific_humidity(inputs))
+    r_air = R_AIR * (1.0 + 0.608 * specific_humidity(inputs))
     stored = charge.p_manifold_pa * engine.charge.volume_m3 / (r_air * charge.t_charge_k)
     filling = np.where(plan.running, np.gradient(lagged(stored, 0.06), GRID_S), 0.0)
     compressor = charge.air_kgps + leak + filling
@@ -205,7 +207,7 @@ def _charge(
 
 def _thinness(inputs: Inputs) -> float:
     """Return reference over ambient density."""
-    return float(1.16 * R_DRY * inputs.t_ambient_k[0] / inputs.p_ambient_pa[0])
+    return float(1.16 * R_AIR * inputs.t_ambient_k[0] / inputs.p_ambient_pa[0])
 
 
 def _cooled(
@@ -236,7 +238,7 @@ def _breathed(
     """Return all gas and the fresh air into the cylinders. [kg/s]"""
     breathing = engine.breathing
     t_mixed = t_charge + recirculated * (T_RECIRCULATED_K - t_charge)
-    ideal = pressure * breathing.displacement_m3 * plan.speed_rpm / 120.0 / (R_DRY * t_mixed)
+    ideal = pressure * breathing.displacement_m3 * plan.speed_rpm / 120.0 / (R_AIR * t_mixed)
     ideal = ideal / (1.0 + 0.608 * specific_humidity(inputs))
     back = _exhaust_pa(engine, inputs, pressure, 0.9 * ideal) / pressure
     moved = (

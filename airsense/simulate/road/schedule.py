@@ -11,6 +11,7 @@ from airsense.arrays import FloatArray
 from airsense.simulate.case import Driving
 from airsense.simulate.engine_model import EngineModel
 
+# Invented: how long a driver holds what.
 GRID_S = 0.02
 IDLE_PEDAL = 0.0
 STEPS = 5
