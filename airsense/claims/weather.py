@@ -87,10 +87,12 @@ def texts_of(engine: Engine, named: str | None) -> tuple[CorrectionText, ...]:
 def _variant(text: CorrectionText, named: str) -> bool:
     """Keep a variant unless the name says another one."""
     words = named.casefold()
+    # "Liquid to air" cools the charge air by a liquid.
+    by_liquid = "water" in words or "liquid" in words
     if text is CorrectionText.SAE_J1349_CI_AIR_COOLED:
-        return "water" not in words and "liquid" not in words
+        return not by_liquid
     if text is CorrectionText.SAE_J1349_CI_WATER_COOLED:
-        return "air" not in words
+        return by_liquid or "air" not in words
     return True
 
 

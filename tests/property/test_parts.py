@@ -431,3 +431,25 @@ class TestDayByCharge:
         before, after = weather_by_charge(own, own, LnChange(value=0.01, u=0.003), None)
         assert math.hypot(before.u_t_k, after.u_t_k) < math.hypot(2.0, 2.0)
         assert 0.0 < after.t_ambient_k - before.t_ambient_k < 0.6 * 0.01 * 293.15
+
+
+def test_a_change_that_tells_nothing_leaves_laws_and_demand_as_likely_as_before():
+    known = replace(SAME_DAY, before=replace(MILD, u_t_k=1.0), after=replace(MILD, u_t_k=1.0))
+    parts = of(known, 0.0, u=0.4)
+    believed = {b.law: b.probability for b in laws_unknown()}
+    near = np.abs(parts.intake + parts.demand) < 0.02
+    assert near.sum() > 30
+    # Near no change every law can serve: none is ruled out, the usual one stays the usual one.
+    found = {law: float(np.mean(parts.law[near] == k)) for k, law in enumerate(believed)}
+    assert max(found, key=lambda law: found[law]) == max(believed, key=lambda law: believed[law])
+    still = of(replace(known, same_tune=True), 0.0, u=0.002)
+    assert still.held_probability > 0.8, "nothing moved: likelier held than before"
+    other = of(replace(known, same_tune=False), 0.0, u=0.002)
+    assert other.held_probability < still.held_probability
+
+
+def test_one_measured_depression_is_no_relief():
+    one = of(replace(SAME_DAY, depression_before_pa=5e3), 0.03)
+    both = of(replace(SAME_DAY, depression_before_pa=5e3, depression_after_pa=5e3), 0.03)
+    assert half_width(both.intake) < half_width(one.intake)
+    assert float(np.mean(both.intake)) < float(np.mean(one.intake))
