@@ -20,8 +20,9 @@ import pytest
 from airsense.cli.main import cli
 from airsense.errors import InputError
 from airsense.evidence.screening import DriftVerdict
-from airsense.jobs import screen_log, screen_pool
 from airsense.jobs.screen import ScreenOptions, run
+from airsense.jobs.screening import log as screen_log
+from airsense.jobs.screening import pool as screen_pool
 from airsense.jobs.screening.files import find_logs
 from airsense.jobs.screening.log import Task
 from airsense.jobs.screening.result import Outcome, ScreenResult, ScreenRow
