@@ -72,7 +72,7 @@ def read_input(path: str | Path, wanted: Wanted) -> bytes:
             f"{wanted.what} is far too large" if large else f"{wanted.what} cannot be read",
             where=str(path),
             got=error.strerror or type(error).__name__,
-            allowed=f"a readable {wanted.kind} of at most {MOST_INPUT_BYTES} bytes",
+            allowed=f"a readable {wanted.kind}, up to {MOST_INPUT_BYTES // 1_000_000} MB",
             fix=wanted.instead if large else wanted.fix,
         ) from None
 

@@ -120,6 +120,17 @@ def test_a_flat_top_is_no_measurement():
     assert "sensor_ceiling" in {f.code for f in seen.findings}
 
 
+def test_every_flat_top_is_left_out_and_no_shorter_one():
+    top = np.full(8, RAMP[-1])
+    short = np.full(4, RAMP[-1])
+    signal = np.concatenate([RAMP[:-1], top, RAMP[:-1], short, RAMP[:-1], top])
+    seen = through_table(log_of(signal, "V"), table())
+    kept = 3 * (RAMP.size - 1) + short.size
+    assert seen.log["mass_air_flow"].value.size == kept, "four samples are a peak"
+    (finding,) = [f for f in seen.findings if f.code == "sensor_ceiling"]
+    assert finding.message.startswith("16 samples")
+
+
 def test_a_single_peak_is_a_measurement():
     seen = through_table(log_of(np.concatenate([RAMP, RAMP[::-1]]), "V"), table())
     assert not seen.findings

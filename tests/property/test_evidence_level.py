@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import t as student_t
 
 from airsense.cause import Cause
 from airsense.estimates.defaults import DEFAULT_DOF, defaults_for
@@ -23,7 +24,7 @@ from airsense.evidence.level import (
     judge_level,
     level_table,
 )
-from airsense.evidence.level_routes import LevelInput, Recirculation
+from airsense.evidence.level_routes import LevelInput, Recirculation, level_estimates
 from airsense.evidence.matched import LnChange
 from airsense.evidence.priors import LEVEL_SIZE, PriorTable
 from airsense.evidence.rest import Rest, RestKind
@@ -259,3 +260,17 @@ def test_a_window_of_speed_limits_what_is_judged() -> None:
     got = judge_level(replace(given(0.1), rpm=(2000.0, 2400.0)))
     assert all(1990.0 < r.engine_speed_rpm < 2410.0 for r in got.by_speed)
     assert judge_level(replace(given(0.1), rpm=(5000.0, 6000.0))).sensor_error is None
+
+
+def test_a_routes_level_is_as_good_as_its_absolute_size_and_no_better_by_repeats():
+    """u = sqrt(sum of squares): JCGM 100:2008, 5.1.2."""
+    (row, other, _) = level_estimates(given(0.0), np.ones(CELLS, dtype=bool))
+    assert (row.method, other.method) == ROUTES
+    error = row.sensor_error
+    assert error is not None
+    t95 = student_t.ppf(0.975, DEFAULT_DOF)
+    # Two runs of route and sensor, 0.3 % each, and the noise of the cells.
+    repeat = np.sqrt((0.003**2 + 0.003**2) / 2 + 0.005**2 / CELLS)
+    half = t95 * np.sqrt(0.05**2 + repeat**2)
+    assert row.u_repeat == pytest.approx(repeat, rel=0.05)
+    assert 0.5 * (np.log1p(error.high) - np.log1p(error.low)) == pytest.approx(half, rel=0.02)
