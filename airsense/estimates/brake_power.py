@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from airsense.arrays import BoolArray
 from airsense.estimates.combustion import fuel_of
 from airsense.estimates.defaults import Defaults
+from airsense.estimates.driven import Driven
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.fuel_lambda import lambda_influence
 from airsense.estimates.humidity import OF_DRY_AIR, humidity_influence, moist_over_dry
 from airsense.estimates.run import Run
+from airsense.estimates.segments import Kind
 from airsense.setup.engine import EngineSetup, Ignition
 
 METHOD = "brake_power"
@@ -27,6 +30,11 @@ def missing_for_brake_power(run: Run) -> str:
     if run.lambda_ is None:
         return "no measured lambda was logged"
     return ""
+
+
+def holds(driven: Driven) -> BoolArray:
+    """Return where load is high: at part load friction and windage rule, (n,)."""
+    return np.asarray(driven.pulled | (driven.kind == Kind.HOLD))
 
 
 def brake_power(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.combustion import fuel_of, u_afr_unknown_blend
 from airsense.estimates.defaults import Defaults
+from airsense.estimates.driven import Driven
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.humidity import OF_DRY_AIR, humidity_influence, moist_over_dry
+from airsense.estimates.prepare import smoothed
 from airsense.estimates.run import Run
+from airsense.estimates.segments import Kind
 from airsense.setup.engine import EngineSetup
 
 METHOD = "fuel_lambda"
@@ -21,6 +25,12 @@ REFILLED = 0.5
 # Wide-band sensors lose accuracy in very lean gas.
 LEAN_LAMBDA = 2.0
 LEAN_FACTOR = 2.5
+# A fuel x lambda beyond this mixture says nothing: the sensor's range, and fuel that is cut; away
+# from idle, which is a state of its own, a wide-band sensor is not good for so much. Gas has to
+# reach the sensor, and this to follow: where lambda has just moved, it is that of another state.
+# Our choice.
+MOST_LAMBDA, MOST_LAMBDA_LADEN = 8.0, 3.0
+LAMBDA_FOLLOWS_S, LAMBDA_MOVED = 1.0, 0.15
 
 
 def missing_for_fuel_lambda(run: Run) -> str:
@@ -34,6 +44,30 @@ def missing_for_fuel_lambda(run: Run) -> str:
     if run.lambda_ is None:
         return "no measured lambda was logged"
     return ""
+
+
+def holds(driven: Driven) -> BoolArray:
+    """Return where fuel is burnt in a mixture that the sensor reads, and lambda stands, (n,)."""
+    valid: BoolArray = driven.kind != Kind.OVERRUN
+    lambda_ = driven.run.lambda_
+    if lambda_ is not None:
+        most = np.where(driven.kind == Kind.IDLE, MOST_LAMBDA, MOST_LAMBDA_LADEN)
+        with np.errstate(invalid="ignore"):
+            valid &= (lambda_ < most) & ~_just_moved(lambda_, driven.run.step_s)
+    return valid
+
+
+def _just_moved(lambda_: FloatArray, step_s: float) -> BoolArray:
+    """Return where lambda is not what it was while a sensor follows."""
+    back = max(round(LAMBDA_FOLLOWS_S / step_s), 1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        level = np.log(smoothed(lambda_, step_s))
+    moved = np.zeros(lambda_.size, dtype=bool)
+    for steps in (back // 2, back):
+        if 0 < steps < lambda_.size:
+            with np.errstate(invalid="ignore"):
+                moved[steps:] |= np.abs(level[steps:] - level[:-steps]) > LAMBDA_MOVED
+    return moved
 
 
 def fuel_lambda(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:

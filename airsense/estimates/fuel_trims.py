@@ -11,9 +11,10 @@ import numpy as np
 
 from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.defaults import Defaults
+from airsense.estimates.driven import Driven
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.run import Run
-from airsense.estimates.segments import Kind, Segmented
+from airsense.estimates.segments import Kind
 from airsense.setup.engine import EngineSetup
 
 METHOD = "fuel_trims"
@@ -84,12 +85,13 @@ def fuel_trims(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     )
 
 
-def in_closed_loop(run: Run, found: Segmented) -> BoolArray:
+def holds(driven: Driven) -> BoolArray:
     """Return where lambda control is at work, (n,)."""
+    run = driven.run
     assert run.trim_short is not None
     short = run.trim_short
     valid: BoolArray = np.abs(short) < MOST_TRIM
-    valid &= ~np.isin(found.kind, (Kind.PULL, Kind.OVERRUN, Kind.STILL))
+    valid &= ~np.isin(driven.kind, (Kind.PULL, Kind.OVERRUN, Kind.STILL))
     valid &= _moving(short, max(round(STILL_S / run.step_s), 2))
     if run.lambda_ is not None:
         with np.errstate(invalid="ignore"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from airsense.arrays import BoolArray
 from airsense.estimates import (
     brake_power,
     compressor_map,
@@ -14,6 +15,7 @@ from airsense.estimates import (
     speed_density,
 )
 from airsense.estimates.defaults import Defaults, defaults_for
+from airsense.estimates.driven import Driven, everywhere
 from airsense.estimates.estimate import Estimate
 from airsense.estimates.run import Run
 from airsense.setup.engine import EngineSetup, Ignition
@@ -21,7 +23,7 @@ from airsense.setup.engine import EngineSetup, Ignition
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Route:
-    """A route: its name, what it lacks in a run, and how it estimates.
+    """A route: its name, what it lacks in a run, how it estimates, and where that holds.
 
     `between_configurations` is False for a route whose scale goes with the intake. `declared`
     says whether the setup has what an optional route needs; without it nothing is said of it.
@@ -30,6 +32,7 @@ class Route:
     method: str
     missing: Callable[[Run], str]
     estimate: Callable[[Run, EngineSetup, Defaults], Estimate]
+    holds: Callable[[Driven], BoolArray] = everywhere
     between_configurations: bool = True
     declared: Callable[[EngineSetup], bool] = lambda _: True
 
@@ -39,22 +42,26 @@ ROUTES = (
         method=speed_density.METHOD,
         missing=speed_density.missing_for_speed_density,
         estimate=speed_density.speed_density,
+        holds=speed_density.holds,
     ),
     Route(
         method=fuel_lambda.METHOD,
         missing=fuel_lambda.missing_for_fuel_lambda,
         estimate=fuel_lambda.fuel_lambda,
+        holds=fuel_lambda.holds,
     ),
     Route(
         method=fuel_trims.METHOD,
         missing=fuel_trims.missing_for_fuel_trims,
         estimate=fuel_trims.fuel_trims,
+        holds=fuel_trims.holds,
         declared=lambda setup: setup.engine.ignition is Ignition.SPARK,
     ),
     Route(
         method=brake_power.METHOD,
         missing=brake_power.missing_for_brake_power,
         estimate=brake_power.brake_power,
+        holds=brake_power.holds,
     ),
     Route(
         method=compressor_map.METHOD,

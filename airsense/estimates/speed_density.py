@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from airsense.arrays import FloatArray
+from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.defaults import Defaults, Size
+from airsense.estimates.driven import Driven, everywhere
 from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
 from airsense.estimates.humidity import OF_DENSITY, humidity_influence
 from airsense.estimates.pressures import U_ASSUMED_BAROMETER_PA, U_ASSUMED_BAROMETER_RUN_PA
 from airsense.estimates.run import Run
+from airsense.estimates.segments import Kind
 from airsense.physics.breathing import VE_PRIOR, fresh_air_fraction, ideal_charge_flow_kgps
 from airsense.physics.real_gas import compressibility_charge_air
 from airsense.setup.engine import EngineSetup
@@ -27,6 +29,16 @@ def missing_for_speed_density(run: Run) -> str:
     if run.t_charge_k is None:
         return "no charge temperature, and no pressure to estimate it from"
     return ""
+
+
+def holds(driven: Driven) -> BoolArray:
+    """Return where no recirculated gas fills the cylinders unseen, (n,)."""
+    shut, kind = driven.shut, driven.kind
+    if shut is None:
+        return everywhere(driven)
+    # Idle is a state of its own; with a valve that opens under load it is open there too.
+    idle = (kind == Kind.IDLE) & (not shut.found)
+    return np.asarray(driven.pulled | idle | (shut.mask & shut.matchable & (kind != Kind.OVERRUN)))
 
 
 def speed_density(

@@ -10,9 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from airsense.arrays import BoolArray, FloatArray
+from airsense.arrays import BoolArray
 from airsense.errors import InputError
-from airsense.estimates import brake_power, fuel_lambda, fuel_trims, speed_density
 from airsense.estimates.ceiling import with_one_ceiling
 from airsense.estimates.circular import (
     Identity,
@@ -22,9 +21,9 @@ from airsense.estimates.circular import (
     same_in_all,
 )
 from airsense.estimates.defaults import Defaults
+from airsense.estimates.driven import Driven
 from airsense.estimates.estimate import Estimate
-from airsense.estimates.fuel_trims import in_closed_loop
-from airsense.estimates.prepare import prepare, smoothed
+from airsense.estimates.prepare import prepare
 from airsense.estimates.recirculation import ValveShut, apparent_ve, valve_shut
 from airsense.estimates.routes import Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
@@ -45,12 +44,6 @@ SWEEP_SHARE = 0.4
 # half of it is neither a sound engine nor a usual error of a sensor.
 HALF = (0.36, 0.56)
 FLOORED_PEDAL = 0.9
-# A fuel x lambda beyond this mixture says nothing: the sensor's range, and fuel that is cut; away
-# from idle, which is a state of its own, a wide-band sensor is not good for so much. Gas has to
-# reach the sensor, and this to follow: where lambda has just moved, it is that of another state.
-# Our choice.
-MOST_LAMBDA, MOST_LAMBDA_LADEN = 8.0, 3.0
-LAMBDA_FOLLOWS_S, LAMBDA_MOVED = 1.0, 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,10 +126,13 @@ def observe(runs: Sequence[Run], setup: EngineSetup, after: Sequence[bool]) -> O
         None if r.p_manifold_pa is None else valve_shut(r, c, setup)
         for r, c in zip(runs, cuts, strict=True)
     )
+    driven = [
+        Driven(run=r, found=c, shut=v, sweep=sweep)
+        for r, c, v, sweep in zip(runs, cuts, shut, sweeps, strict=True)
+    ]
     estimates = {
         route.method: [
-            _where_valid(route.estimate(r, setup, sizes), r, c, s, sweep)
-            for r, c, s, sweep in zip(runs, cuts, shut, sweeps, strict=True)
+            _where_it_holds(route.estimate(d.run, setup, sizes), route.holds(d)) for d in driven
         ]
         for route in routes
     }
@@ -186,42 +182,8 @@ def _is_sweep(run: Run, found: Segmented) -> bool:
     return bool(pulled >= SWEEP_SHARE * np.count_nonzero(loaded))
 
 
-def _where_valid(
-    estimate: Estimate, run: Run, found: Segmented, shut: ValveShut | None, sweep: bool
-) -> Estimate:
-    """Return the estimate with NaN where its route does not hold."""
-    kind = found.kind
-    pulled = (kind == Kind.PULL) & sweep
-    if estimate.method == speed_density.METHOD and shut is not None:
-        # Idle is a state of its own; with a valve that opens under load it is open there too.
-        idle = (kind == Kind.IDLE) & (not shut.found)
-        valid: BoolArray = pulled | idle | (shut.mask & shut.matchable & (kind != Kind.OVERRUN))
-    elif estimate.method == brake_power.METHOD:
-        valid = pulled | (kind == Kind.HOLD)  # friction and windage rule at part load
-    elif estimate.method == fuel_lambda.METHOD:
-        valid = kind != Kind.OVERRUN
-        if run.lambda_ is not None:
-            most = np.where(kind == Kind.IDLE, MOST_LAMBDA, MOST_LAMBDA_LADEN)
-            with np.errstate(invalid="ignore"):
-                valid &= (run.lambda_ < most) & ~_just_moved(run.lambda_, run.step_s)
-    elif estimate.method == fuel_trims.METHOD:
-        valid = in_closed_loop(run, found)
-    else:
-        valid = np.ones(kind.size, dtype=bool)
-    return replace(estimate, mdot_kgps=np.where(valid, estimate.mdot_kgps, np.nan))
-
-
-def _just_moved(lambda_: FloatArray, step_s: float) -> BoolArray:
-    """Return where lambda is not what it was while a sensor follows."""
-    back = max(round(LAMBDA_FOLLOWS_S / step_s), 1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        level = np.log(smoothed(lambda_, step_s))
-    moved = np.zeros(lambda_.size, dtype=bool)
-    for steps in (back // 2, back):
-        if 0 < steps < lambda_.size:
-            with np.errstate(invalid="ignore"):
-                moved[steps:] |= np.abs(level[steps:] - level[:-steps]) > LAMBDA_MOVED
-    return moved
+def _where_it_holds(estimate: Estimate, holds: BoolArray) -> Estimate:
+    return replace(estimate, mdot_kgps=np.where(holds, estimate.mdot_kgps, np.nan))
 
 
 def _without_cells(

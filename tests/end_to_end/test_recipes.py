@@ -75,7 +75,9 @@ def test_a_route_is_one_file_and_one_row(copy: Path) -> None:
 
 from __future__ import annotations
 
+from airsense.arrays import BoolArray
 from airsense.estimates.defaults import Defaults
+from airsense.estimates.driven import Driven
 from airsense.estimates.estimate import Estimate, Influence
 from airsense.estimates.run import Run
 from airsense.setup.engine import EngineSetup
@@ -86,6 +88,11 @@ METHOD = "wishful"
 def missing_for_wishful(run: Run) -> str:
     """Return what the route lacks."""
     return "" if run.mdot_fuel_kgps is not None else "no fuel"
+
+
+def holds(driven: Driven) -> BoolArray:
+    """Return where full load was driven."""
+    return driven.pulled
 
 
 def wishful(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
@@ -102,7 +109,7 @@ def wishful(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
         routes,
         "ROUTES = (\n",
         "ROUTES = (\n    Route(method=wishful.METHOD, missing=wishful.missing_for_wishful, "
-        "estimate=wishful.wishful),\n",
+        "estimate=wishful.wishful, holds=wishful.holds),\n",
     )
     estimates = compared(copy)["estimates"]
     assert isinstance(estimates, list)

@@ -10,17 +10,23 @@ import pytest
 
 import airsense
 from airsense.estimates.defaults import defaults_for
+from airsense.estimates.driven import Driven
 from airsense.estimates.fuel_trims import (
     METHOD,
     fuel_trims,
-    in_closed_loop,
+    holds,
     missing_for_fuel_trims,
 )
+from airsense.estimates.run import Run
 from airsense.estimates.segments import segment
 from airsense.setup.engine import Ignition
 from tests.evidence_inputs import run_of, setup_of
 
 ENGINE = '[engine]\ndisplacement_l = 2.0\ncylinders = 4\nignition = "spark"\n'
+
+
+def driven(run: Run) -> Driven:
+    return Driven(run=run, found=segment(run), shut=None, sweep=False)
 
 
 def cruise(rng: np.random.Generator, skew: float) -> pd.DataFrame:
@@ -71,11 +77,11 @@ def test_a_still_trim_or_a_rich_mixture_is_no_closed_loop() -> None:
     short = 0.02 * np.sin(5.0 * time)
     short[100:] = 0.0
     run = run_of(size=200, mdot_maf_kgps=0.03, trim_long=0.0, trim_short=short)
-    closed = in_closed_loop(run, segment(run))
+    closed = holds(driven(run))
     assert closed[30:90].all()
     assert not closed[130:].any()
     rich = run_of(size=200, mdot_maf_kgps=0.03, trim_long=0.0, trim_short=short, lambda_=0.87)
-    assert not in_closed_loop(rich, segment(rich)).any()
+    assert not holds(driven(rich)).any()
 
 
 def test_a_diesel_has_no_trims(tmp_path: Path) -> None:
