@@ -34,7 +34,6 @@ from airsense.evidence.posterior import SEED, Posterior, Reduced, infer, reduce_
 from airsense.evidence.priors import (
     FAULT_PRIORS,
     LEAK_CAUSES,
-    LEVEL_SIZE,
     OUR_CHOICE,
     Prior,
     PriorTable,
@@ -103,26 +102,18 @@ def level_table(table: PriorTable, *, routes: int, recirculation: bool = False) 
     recirculation : bool
         Whether unlogged exhaust gas can have displaced fresh air.
     """
-    kept = table if routes > 1 else table.without(BENDING)
-    changed = {
-        Cause.SENSOR_SCALE: replace(
-            table.of(Cause.SENSOR_SCALE),
-            size=LEVEL_SIZE,
-            heavy_share=0.0,
-            heavy_size=0.0,
-            reason="nothing is known beforehand about the level of one configuration's reading",
-        )
-    }
-    if recirculation:
-        changed[Cause.RECIRCULATION] = Prior(
-            cause=Cause.RECIRCULATION,
-            probability=RECIRCULATION_PROBABILITY,
-            size=RECIRCULATION_SIZE,
-            reason="an everyday state of a compression-ignition engine at part load, not logged: "
-            "up to half of the charge",
-            source=OUR_CHOICE,
-        )
-    return kept.changed(changed)
+    kept = (table if routes > 1 else table.without(BENDING)).of_level()
+    if not recirculation:
+        return kept
+    valve = Prior(
+        cause=Cause.RECIRCULATION,
+        probability=RECIRCULATION_PROBABILITY,
+        size=RECIRCULATION_SIZE,
+        reason="an everyday state of a compression-ignition engine at part load, not logged: "
+        "up to half of the charge",
+        source=OUR_CHOICE,
+    )
+    return kept.changed({Cause.RECIRCULATION: valve})
 
 
 def judge_level(given: LevelInput, table: PriorTable | None = None) -> Level:

@@ -163,6 +163,17 @@ class PriorTable:
         """Return the row of a cause."""
         return next(p for p in self.rows() if p.cause is cause)
 
+    def of_level(self) -> PriorTable:
+        """Return the table for a level without a baseline: the reading's factor is wide open."""
+        scale = replace(
+            self.of(Cause.SENSOR_SCALE),
+            size=LEVEL_SIZE,
+            heavy_share=0.0,
+            heavy_size=0.0,
+            reason="nothing is known beforehand about the level of one configuration's reading",
+        )
+        return self.changed({Cause.SENSOR_SCALE: scale})
+
     def changed(self, replaced: Mapping[Cause, Prior]) -> PriorTable:
         """Return the table with some rows replaced."""
         return PriorTable(

@@ -21,7 +21,7 @@ from airsense.jobs.rescaling.answer import (
     regions_not_used,
     routes_of,
 )
-from airsense.jobs.rescaling.judged import judge_logs, priors_of
+from airsense.jobs.rescaling.judged import judge_logs
 from airsense.jobs.rescaling.result import RescaleResult
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
@@ -165,7 +165,7 @@ def rescale_logs(
 
 def _answered(given: Given, is_after: Sequence[bool]) -> tuple[RescaleResult, PriorTable]:
     """Return the new table, and the priors that it rests on."""
-    prior = priors_of(level=given.level)
+    prior = PriorTable().of_level() if given.level else PriorTable()
     judged = sworn = judge_logs(given.seen, is_after, given.setup, prior)
     if given.forced:
         prior = table_alone(prior)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from airsense.arrays import BoolArray, IntArray
-from airsense.cause import Cause
 from airsense.estimates.segments import Kind
 from airsense.evidence.judgement import (
     Judgement,
@@ -20,7 +19,7 @@ from airsense.evidence.judgement import (
 )
 from airsense.evidence.matched import Matched
 from airsense.evidence.next_measurement import NextMeasurement
-from airsense.evidence.priors import LEVEL_SIZE, PriorTable
+from airsense.evidence.priors import PriorTable
 from airsense.evidence.verdict import DEFAULT_MARGIN, ReadingCause, matters, reading_cause
 from airsense.jobs.compare import declared_depression
 from airsense.jobs.comparison.given import PairInput
@@ -42,17 +41,6 @@ class Judged:
     cause: ReadingCause
     surplus: Interval | None
     next_measurement: NextMeasurement | None
-
-
-def priors_of(*, level: bool) -> PriorTable:
-    """Return the prior table: of a level nothing is known beforehand about the factor."""
-    table = PriorTable()
-    if level:
-        scale = replace(
-            table.of(Cause.SENSOR_SCALE), size=LEVEL_SIZE, heavy_share=0.0, heavy_size=0.0
-        )
-        table = table.changed({Cause.SENSOR_SCALE: scale})
-    return table
 
 
 def judge_logs(
