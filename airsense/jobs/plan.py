@@ -146,7 +146,7 @@ def plan(
     rows = _rows(template, quantity, wish)
     needed = _needed(template, quantity, wish, rows)
     shown = RUNS_IF_OUT_OF_REACH if needed is None else needed
-    found = forecast(template, quantity, shown, wish)
+    found = _at(rows, shown) or forecast(template, quantity, shown, wish)
     rows = _scaled(rows, found) if quantity in _BY_READING else rows
     found = _no_worse([*(r for r in rows if r.runs < shown), found])[-1]
     by_runs = {r.runs: r for r in rows} | {shown: found}
@@ -208,6 +208,12 @@ def _rows(template: Template, quantity: PlannedQuantity, wish: Wish) -> list[For
     ]
 
 
+def _at(rows: Sequence[Forecast], runs: int) -> Forecast | None:
+    """Return the row of a number of runs, if it says what they show."""
+    said = (r for r in rows if r.runs == runs and not np.isnan(r.detectable_change))
+    return next(said, None)
+
+
 def _no_worse(rows: Sequence[Forecast]) -> list[Forecast]:
     """Return rows in which more runs show what fewer do: the tail of few draws is ragged."""
     least = np.minimum.accumulate([r.detectable_change for r in rows])
@@ -221,8 +227,7 @@ def _needed(
 
     def meets(runs: int) -> bool:
         if quantity not in _BY_READING:
-            own = next((r for r in rows if r.runs == runs), None)
-            own = own or forecast(template, quantity, runs, wish)
+            own = _at(rows, runs) or forecast(template, quantity, runs, wish)
             return own.detectable_change <= wish.change
         half = _half_width(template, quantity, runs, wish)
         return is_shown(template, quantity, runs, wish, half)
