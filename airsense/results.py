@@ -10,6 +10,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pandas as pd
 
+# Half-width of a normal 95 % interval over its standard deviation: JCGM 100:2008, table G.1.
+K_95 = 1.959964
+
 
 class Presented:
     """A result: one line where it is printed, its page in a notebook, JSON, and tables.

@@ -22,7 +22,7 @@ from airsense.claims.findings import (
     sign_of,
 )
 from airsense.estimates.defaults import DEFAULT_DOF, Size
-from airsense.results import Interval
+from airsense.results import K_95, Interval
 from airsense.setup.claims import Claim, ClaimedQuantity, Claims
 
 _DRAWN_AS = {
@@ -61,7 +61,7 @@ def power_run_u(
     if stated is not None:
         powers = [p.value for r in claims.result if (p := r.figure("brake_power")) is not None]
         scale = 1.0 if stated.relative or not powers else float(np.mean(powers))
-        return abs(stated.value) / scale / 1.959964, True
+        return abs(stated.value) / scale / K_95, True
     squares, dof = 0.0, 0
     for configuration in configurations:
         figures = [row.figure("brake_power") for row in configuration.rows]

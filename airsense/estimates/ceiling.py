@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-from numpy.typing import NDArray
-
+from airsense.arrays import BoolArray, spans
 from airsense.logs.log import Channel, Log
 
 CODE = "ceiling"
@@ -34,7 +32,6 @@ def _without_top(log: Log) -> Log:
     return replace(log, channels={**log.channels, "mass_air_flow": kept})
 
 
-def _longest(mask: NDArray[np.bool_]) -> int:
+def _longest(mask: BoolArray) -> int:
     """Return the length of the longest stretch of true samples."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
-    return int(np.max(edges[1::2] - edges[::2])) if edges.size else 0
+    return max((stop - first for first, stop in spans(mask)), default=0)

@@ -6,9 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from airsense.arrays import FloatArray
+from airsense.arrays import FloatArray, spans
 from airsense.estimates.prepare import smoothed
 from airsense.estimates.run import Run, on_grid
 
@@ -130,16 +129,16 @@ def _by_signal(run: Run, signal: FloatArray | None) -> list[Span]:
     if high - low < MIN_PEDAL_STEP:
         return []
     level = np.nan_to_num(signal, nan=low)
-    spans = []
-    for first, last in _runs_of(level >= low + HELD_SHARE * (high - low)):
+    found = []
+    for first, stop in spans(level >= low + HELD_SHARE * (high - low)):
         foot = first
         while foot > 0 and level[foot - 1] < level[foot]:
             foot -= 1
         way = slice(foot, first + 1)
         start = crossing(run.time_s[way], level[way], 0.5 * float(level[foot] + level[first]))
-        if first > 0 and run.time_s[last] - start >= MIN_HELD_S:
-            spans.append((start, float(run.time_s[last])))
-    return spans
+        if first > 0 and run.time_s[stop - 1] - start >= MIN_HELD_S:
+            found.append((start, float(run.time_s[stop - 1])))
+    return found
 
 
 def _by_pedal(run: Run) -> list[Span]:
@@ -156,23 +155,17 @@ def _by_boost(run: Run) -> list[Span]:
     low, high = float(np.nanmin(pressure)), float(np.nanmax(pressure))
     if not high - low >= MIN_RISE_PA:
         return []
-    spans = []
-    for first, last in _runs_of(pressure >= low + 0.5 * (high - low)):
+    found = []
+    for first, stop in spans(pressure >= low + 0.5 * (high - low)):
         far = max(0, first - round(AFTER_STEP_S / run.step_s))
         base = float(np.nanmin(pressure[far : first + 1]))
         start = base + START_OF_RISE * (high - base)
         under = np.flatnonzero(pressure[far : first + 1] <= start)
-        if first > 0 and under.size and run.time_s[last] - run.time_s[first] >= MIN_HELD_S:
+        if first > 0 and under.size and run.time_s[stop - 1] - run.time_s[first] >= MIN_HELD_S:
             foot = slice(far + int(under[-1]), first + 1)
             when = crossing(run.time_s[foot], pressure[foot], start)
-            spans.append((when, float(run.time_s[last])))
-    return spans
-
-
-def _runs_of(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Return first and last index of each run of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
-    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+            found.append((when, float(run.time_s[stop - 1])))
+    return found
 
 
 _FINDERS: dict[str, Callable[[Run], list[Span]]] = {

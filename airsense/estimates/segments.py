@@ -13,7 +13,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from airsense.arrays import BoolArray, FloatArray
+from airsense.arrays import BoolArray, FloatArray, spans
 from airsense.estimates.prepare import rate, smoothed
 from airsense.estimates.run import ENGINE_OFF_RPM, Run
 
@@ -134,15 +134,10 @@ def segment(run: Run) -> Segmented:
     return Segmented(segments=_stretches(run, kind, use), kind=kind, use=use)
 
 
-def _spans(mask: BoolArray) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 def _at_least(mask: BoolArray, samples: int) -> BoolArray:
     """Keep only stretches of so many samples."""
     out = np.zeros(mask.size, dtype=bool)
-    for first, stop in _spans(mask):
+    for first, stop in spans(mask):
         if stop - first >= samples:
             out[first:stop] = True
     return out
@@ -154,7 +149,7 @@ def _pulls(run: Run) -> list[tuple[int, int]]:
     load = charge_of(run)
     finite = load[np.isfinite(load)]
     full = float(np.quantile(finite, 0.98)) if finite.size else 0.0
-    return [(a, b) for a, b in _spans(climbing) if _is_pull(run, a, b, load, full)]
+    return [(a, b) for a, b in spans(climbing) if _is_pull(run, a, b, load, full)]
 
 
 def _is_pull(run: Run, start: int, stop: int, load: FloatArray, full_load: float) -> bool:

@@ -34,6 +34,8 @@ MAX_INFLATION = 20.0
 # no fault within one run is of that size. Our choice.
 OUTLIER = 6.0
 GROSS = 0.35
+# A flow below this share of the largest is part load: our choice.
+PART_LOAD_SHARE = 0.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +73,17 @@ class Cells:
     def size(self) -> int:
         """Number of cells."""
         return self.run.size
+
+    @property
+    def laden(self) -> BoolArray:
+        """Where the engine is under load: neither idle nor overrun, (m,)."""
+        return np.asarray((self.kind != Kind.IDLE) & (self.kind != Kind.OVERRUN))
+
+    @property
+    def part_load(self) -> BoolArray:
+        """Where it is under load with a flow far below the largest, (m,)."""
+        top = float(np.max(self.ln_maf, initial=-np.inf))
+        return np.asarray(self.laden & (self.ln_maf < top + np.log(PART_LOAD_SHARE)))
 
     @property
     def residual(self) -> FloatArray:
@@ -191,7 +204,7 @@ def _tame(short: Cells, state: IntArray) -> FloatArray:
     """Leave out stretches that lie far off the others of their run."""
     out = short.ln_route.copy()
     shared = np.bincount(state)[state] > 1
-    laden = (short.kind != Kind.IDLE) & (short.kind != Kind.OVERRUN)
+    laden = short.laden
     for k, row in enumerate(short.residual):
         apart = _from_mean(row, state)
         known = np.abs(apart[shared & np.isfinite(apart)])
@@ -225,7 +238,7 @@ def _noise_of_mean(short: Cells, row: FloatArray, state: IntArray, count: FloatA
     Idle and overrun are noisier than load, so that each class has its own.
     """
     apart = _from_mean(row, state)
-    idle = (short.kind == Kind.IDLE) | (short.kind == Kind.OVERRUN)
+    idle = ~short.laden
     out = np.full(count.size, USUAL_NOISE)
     number = np.bincount(state, np.isfinite(row).astype(np.float64))
     for own in (idle, ~idle):

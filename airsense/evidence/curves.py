@@ -10,17 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from airsense.estimates import maf
 from airsense.estimates.estimate import Influence
 from airsense.estimates.recirculation import ValveShut, apparent_ve
 from airsense.estimates.run import Run
 from airsense.evidence.bins import BinTable
-from airsense.results import Interval
+from airsense.results import K_95, Interval
 from airsense.setup.engine import EngineSetup
 
-K_95 = float(ndtri(0.975))
 # Enough to see two groups and no more than a page can carry.
 MOST_VE_POINTS = 360
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from airsense.arrays import BoolArray, FloatArray
 from airsense.estimates.defaults import DEFAULT_DOF
 from airsense.estimates.routes import Unused
-from airsense.estimates.segments import IDLE_PRESSURE_RATIO, IDLE_RPM, Kind
+from airsense.estimates.segments import IDLE_PRESSURE_RATIO, IDLE_RPM
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import Cells
 from airsense.evidence.matched import LnChange
@@ -75,7 +75,7 @@ class LevelInput:
         with np.errstate(invalid="ignore"):
             slow = cells.speed_rpm < IDLE_RPM[1]
             slow &= cells.p_manifold_pa < IDLE_PRESSURE_RATIO * cells.p_ambient_pa
-        use: BoolArray = (cells.kind != Kind.IDLE) & (cells.kind != Kind.OVERRUN) & ~slow
+        use: BoolArray = cells.laden & ~slow
         if self.rpm is not None:
             use &= (cells.speed_rpm >= self.rpm[0]) & (cells.speed_rpm <= self.rpm[1])
         return use

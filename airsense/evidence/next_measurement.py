@@ -15,7 +15,7 @@ import numpy as np
 from airsense.arrays import FloatArray
 
 FREE, CHEAP, DEAR = "free", "cheap", "dear"
-_COSTS = (FREE, CHEAP, DEAR)
+COSTS = (FREE, CHEAP, DEAR)
 # Share of the variance that makes a measurement worth its cost: our choice.
 WORTH = {FREE: 0.05, CHEAP: 0.10, DEAR: 0.15}
 
@@ -82,7 +82,7 @@ def propose(
                     worth=worth,
                 )
             )
-    return tuple(sorted(rows, key=lambda m: (_COSTS.index(m.cost), -m.worth)))
+    return tuple(sorted(rows, key=lambda m: (COSTS.index(m.cost), -m.worth)))
 
 
 def more_pulls(reason: str) -> NextMeasurement:

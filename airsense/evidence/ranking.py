@@ -10,7 +10,7 @@ from scipy.special import ndtr
 
 from airsense.arrays import FloatArray
 from airsense.evidence.verdict import weighted_quantiles
-from airsense.results import Interval
+from airsense.results import K_95, Interval
 
 # Enough for a probability to half a percent; any seed, always the same.
 DRAWS = 20_000
@@ -18,7 +18,6 @@ SEED = 1
 # Power that a percent of air from elsewhere is worth: none where fuel stays, more than one where
 # friction and fuelling go with it. Our choice.
 POWER_OF_AIR = (0.0, 1.2)
-COVERAGE_K = 1.96
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +140,7 @@ def power_of_intake(
     """
     rng = np.random.default_rng(seed)
     low, middle, high = np.log1p([power_change.low, power_change.value, power_change.high])
-    measured = middle + (high - low) / (2.0 * COVERAGE_K) * rng.standard_normal(elsewhere.size)
+    measured = middle + (high - low) / (2.0 * K_95) * rng.standard_normal(elsewhere.size)
     left = measured - rng.uniform(*POWER_OF_AIR, elsewhere.size) * elsewhere
     value, bottom, top = np.expm1(weighted_quantiles(left, weight, [0.5, 0.025, 0.975]))
     return Interval(float(value), float(bottom), float(top))

@@ -191,7 +191,7 @@ def _shape(seen: Observed, prior: Prior) -> tuple[Effect, ...]:
 
 def pulsation_shapes(cells: Cells) -> tuple[FloatArray, ...]:
     """Return the over-reading by backward pulses: at low speed, with load, never at idle."""
-    laden = (cells.kind != Kind.IDLE) & (cells.kind != Kind.OVERRUN)
+    laden = cells.laden
     if not laden.any():
         return ()
     low, high = float(np.min(cells.speed_rpm[laden])), float(np.max(cells.speed_rpm))
@@ -326,7 +326,7 @@ def _volumetric_efficiency(seen: Observed, prior: Prior) -> tuple[Effect, ...]:
 
 
 def _recirculation(seen: Observed, prior: Prior) -> tuple[Effect, ...]:
-    apart = (seen.cells.kind == Kind.IDLE) | (seen.cells.kind == Kind.OVERRUN)
+    apart = ~seen.cells.laden
     shapes = [(~apart).astype(np.float64), apart.astype(np.float64)]
     shapes.append(_tilt(np.log(seen.cells.speed_rpm)))
     return (_effect(seen, shapes, RECIRCULATION_SIZES, (speed_density.METHOD,), sign=-1.0),)

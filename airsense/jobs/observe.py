@@ -27,7 +27,7 @@ from airsense.estimates.prepare import prepare
 from airsense.estimates.recirculation import ValveShut, apparent_ve, valve_shut
 from airsense.estimates.routes import Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
-from airsense.estimates.segments import Kind, Segmented, segment
+from airsense.estimates.segments import FLOORED_PEDAL, Kind, Segmented, segment
 from airsense.evidence.budget import RouteBudget, route_budget
 from airsense.evidence.cells import Cells, cut
 from airsense.evidence.matched import Matched, Sweeps, match
@@ -43,7 +43,6 @@ SWEEP_SHARE = 0.4
 # Full cylinders hold 0.8 to 1.05 of their volume at manifold state (common practice, no source):
 # half of it is neither a sound engine nor a usual error of a sensor.
 HALF = (0.36, 0.56)
-FLOORED_PEDAL = 0.9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,7 +189,7 @@ def _without_cells(
     cells: Cells, cuts: Sequence[Segmented], shut: Sequence[ValveShut | None]
 ) -> dict[int, str]:
     """Return why some runs give no cell under load."""
-    laden = cells.run[(cells.kind != Kind.IDLE) & (cells.kind != Kind.OVERRUN)]
+    laden = cells.run[cells.laden]
     out = {}
     for k, (found, valve) in enumerate(zip(cuts, shut, strict=True)):
         if k in laden:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from airsense.evidence.next_measurement import CHEAP, DEAR, FREE, NextMeasurement
+from airsense.evidence.next_measurement import COSTS, NextMeasurement
 from airsense.evidence.planning.channels import (
     STILL,
     USUAL_CHANNELS,
@@ -37,15 +37,14 @@ from airsense.jobs.planning.words import assumptions, known, refuse_tiny, says_n
 from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.logs.log import Log
 from airsense.logs.suggest import read_logs
+from airsense.results import K_95
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 
 # Runs at which a plan is shown when no number of runs meets the wish.
 RUNS_IF_OUT_OF_REACH = 6
 PILOT_LOG = "pilot log"
-_COSTS = (FREE, CHEAP, DEAR)
 _WORTH_SAYING, _SMALLER = 0.03, 0.85
-K_95 = 1.96
 
 
 def run(
@@ -284,7 +283,7 @@ def _measurements(
             )
             steps.append(_planned(step, own, found, wish, rows))
     kept = [m for m in steps if _helps(m, found)]
-    return tuple(sorted(kept, key=lambda m: (_COSTS.index(m.cost), -m.reduction)))
+    return tuple(sorted(kept, key=lambda m: (COSTS.index(m.cost), -m.reduction)))
 
 
 def _helps(step: PlannedMeasurement, found: Forecast) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from airsense.errors import InputError
 from airsense.results import Interval
+from airsense.setup.engine import metres
 from airsense.transfer.tube import Tube, TubeResult, tube_result
 
 # From idle to full load of a car engine; bores from a small engine's to a ship's are taken.
@@ -66,10 +67,10 @@ def run(
         _check("--flow", flow, 0.01, 10_000.0, "g/s")
     tube = Tube(
         bore_before_m=bore_before_mm * 1e-3,
-        bore_after_m=_metres(bore_after_mm),
+        bore_after_m=metres(bore_after_mm),
         u_bore_m=bore_uncertainty_mm * 1e-3,
-        depth_m=_metres(film_depth_mm),
-        straight_m=_metres(straight_mm),
+        depth_m=metres(film_depth_mm),
+        straight_m=metres(straight_mm),
     )
     flows = [f * 1e-3 for f in flows_gps or DEFAULT_FLOWS_GPS]
     return tube_result(tube, flows, _skew(skew_percent))
@@ -78,10 +79,6 @@ def run(
 def _depth_range(before_mm: float, after_mm: float | None) -> tuple[float, float]:
     narrow = min(before_mm, after_mm or before_mm)
     return 0.01 * narrow, 0.99 * narrow
-
-
-def _metres(mm: float | None) -> float | None:
-    return None if mm is None else mm * 1e-3
 
 
 def _skew(percent: tuple[float, float] | None) -> Interval | None:

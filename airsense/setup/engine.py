@@ -109,7 +109,8 @@ class ChargeTemperature(Declared):
     time_constant_s: Annotated[float, Field(ge=0.0, le=60.0, strict=True)] | None = None
 
 
-def _metres(mm: float | None) -> float | None:
+def metres(mm: float | None) -> float | None:
+    """Return a length given in millimetres, or None. [m]"""
     return None if mm is None else mm * 1e-3
 
 
@@ -124,12 +125,12 @@ class Intake(Declared):
     @property
     def bore_before_m(self) -> float | None:
         """Inside diameter of the first tube at the sensor. [m]"""
-        return _metres(self.bore_before_mm)
+        return metres(self.bore_before_mm)
 
     @property
     def bore_after_m(self) -> float | None:
         """Inside diameter of the second tube at the sensor. [m]"""
-        return _metres(self.bore_after_mm)
+        return metres(self.bore_after_mm)
 
 
 class CompressorMap(Declared):

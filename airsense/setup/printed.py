@@ -11,13 +11,12 @@ import re
 from dataclasses import dataclass
 
 from airsense.errors import InputError
+from airsense.results import K_95
 from airsense.setup.power import PowerAt
 from airsense.units import ParsedQuantity, parse_quantity
 from airsense.units.spellings import LOOK_ALIKES
 
-# Half-width of a normal 95 % interval, and of a rectangle, over the standard deviation: JCGM
-# 100:2008.
-K_95 = 1.959964
+# Half-width of a rectangle over its standard deviation: JCGM 100:2008, 4.3.7.
 SQRT_3 = 3.0**0.5
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from airsense.arrays import FloatArray
+from airsense.arrays import FloatArray, spans
 from airsense.errors import InputError
 from airsense.logs.log import Channel, Log
 from airsense.results import Finding, Severity
@@ -166,10 +166,8 @@ def _inside(
 
 def _flat_top(values: FloatArray) -> NDArray[np.bool_]:
     """Mark runs of at least `FLAT_RUN` samples that equal the largest value."""
-    top = (values == np.max(values)).astype(np.int8) if values.size else values
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], top, [0]))))
     flat = np.zeros(values.size, dtype=bool)
-    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+    for start, stop in spans(values == np.max(values, initial=-np.inf)):
         if stop - start >= FLAT_RUN:
             flat[start:stop] = True
     return flat

@@ -22,7 +22,7 @@ from airsense.physics.duct import (
     reynolds_tube,
     straight_length_iso_5167,
 )
-from airsense.results import CAUTIONS, Assumption, Finding, Interval, Presented, Severity
+from airsense.results import CAUTIONS, K_95, Assumption, Finding, Interval, Presented, Severity
 from airsense.transfer.cautions import TABLE_CAUTIONS
 
 U_BORE_M = 1.0e-4  # caliper in a cast or moulded tube: our choice
@@ -32,7 +32,6 @@ T_AIR_K = USUAL_AIR_K
 ELBOW_LENGTH = 8.0
 ELBOW_ERROR_NEAR = 0.108
 ELBOW_ERROR_FAR = 0.02
-_K_95 = 1.96
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +117,7 @@ def equivalent_bore(bore_before_m: float, skew: Interval, u_bore_m: float = U_BO
     value, high, low = (
         float(equivalent_bore_m(bore_before_m, s)) for s in (skew.value, skew.low, skew.high)
     )
-    u95 = _K_95 * u_bore_m * value / bore_before_m
+    u95 = K_95 * u_bore_m * value / bore_before_m
     return Interval(value, value - np.hypot(value - low, u95), value + np.hypot(high - value, u95))
 
 
@@ -132,7 +131,7 @@ def _bore_u95(tube: Tube) -> float:
     """Relative 95 % uncertainty of the area ratio from measuring two bores."""
     assert tube.bore_after_m is not None
     parts = np.array([tube.u_bore_m / tube.bore_before_m, tube.u_bore_m / tube.bore_after_m])
-    return float(_K_95 * 2.0 * np.hypot(*parts))
+    return float(K_95 * 2.0 * np.hypot(*parts))
 
 
 def _by_flow(tube: Tube, flows_kgps: Sequence[float]) -> tuple[FlowPoint, ...]:

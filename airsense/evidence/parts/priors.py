@@ -8,7 +8,7 @@ import numpy as np
 
 from airsense.arrays import FloatArray
 from airsense.physics.boost_control import RANGES, BoostLaw, Character
-from airsense.results import Assumption
+from airsense.results import K_95, Assumption
 
 # Weather that was neither logged nor declared, by configuration, and within one session (our
 # choice: a day in a temperate season, and an afternoon in one hall).
@@ -169,7 +169,7 @@ def assumptions_of(
 ) -> tuple[Assumption, ...]:
     """Return what a split rests on beside the logs."""
     depression = f"{DEPRESSION_MEDIAN_PA / 1e3:g} kPa, within a factor of "
-    depression += f"{np.exp(1.96 * DEPRESSION_LN_SCATTER):.1f} (95 %)"
+    depression += f"{np.exp(K_95 * DEPRESSION_LN_SCATTER):.1f} (95 %)"
     rows = (
         (
             True,

@@ -15,7 +15,6 @@ from scipy.special import ndtri
 
 from airsense.arrays import FloatArray
 from airsense.cause import Cause
-from airsense.estimates.segments import Kind
 from airsense.evidence.judgement import Judgement, evidence_of, judge, over_cells
 from airsense.evidence.matched import DECLARED_DOF, ENGINE_DOF, ENGINE_RUN, LnChange
 from airsense.evidence.planning.states import SEED, PlannedQuantity, Template, synthetic
@@ -92,8 +91,7 @@ class Look:
     def row(self, posterior: Posterior) -> FloatArray:
         """Return the row that makes the surplus, or the skew, of the causes' sizes."""
         cells = posterior.reduced.seen.cells
-        laden = ~np.isin(cells.kind, (Kind.IDLE, Kind.OVERRUN))
-        reading = over_cells(posterior, laden)
+        reading = over_cells(posterior, cells.laden)
         skew = self.quantity is PlannedQuantity.SENSOR_SKEW
         return np.asarray((reading.skew if skew else reading.surplus)[0])
 

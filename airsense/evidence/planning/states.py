@@ -10,7 +10,6 @@ import numpy as np
 
 from airsense.arrays import FloatArray
 from airsense.estimates.defaults import Defaults
-from airsense.estimates.segments import Kind
 from airsense.evidence.budget import RouteBudget
 from airsense.evidence.cells import Cells
 from airsense.evidence.design import U_APART_RUN
@@ -73,7 +72,7 @@ def synthetic(template: Template, runs: int, surplus_ln: float) -> tuple[Cells, 
     own = template.cells
     covariance = template.run_factor**2 * template.budget.covariance("run")
     root = np.linalg.cholesky(covariance)
-    idle = np.isin(own.kind, (Kind.IDLE, Kind.OVERRUN))
+    idle = ~own.laden
     parts, rests = [], []
     for after in (False, True):
         run_effects = _fair(rng, runs, (len(own.routes),)) @ root.T

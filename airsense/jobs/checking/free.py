@@ -23,7 +23,6 @@ MOST_APART = 2.0
 COLD_START_K, MAX_THERMOMETER_K = 3.0, 5.0
 COLD_START_S = 5.0
 THERMOMETERS = ("intake_temperature", "charge_temperature")
-PART_LOAD_SHARE = 0.6
 
 
 def level_free_evidence(seen: Observations) -> tuple[tuple[FreeEvidence, ...], tuple[Finding, ...]]:
@@ -159,10 +158,8 @@ def _first(run: Run, name: str) -> float | None:
 
 
 def _loads(cells: Cells) -> list[FreeEvidence]:
-    laden = (cells.kind != Kind.IDLE) & (cells.kind != Kind.OVERRUN)
     idle = int(np.unique(cells.run[cells.kind == Kind.IDLE]).size)
-    top = float(np.max(cells.ln_maf)) if cells.size else 0.0
-    part = int(np.count_nonzero(laden & (cells.ln_maf < top + np.log(PART_LOAD_SHARE))))
+    part = int(np.count_nonzero(cells.part_load))
     return [
         FreeEvidence(
             kind="idle_air",

@@ -7,13 +7,12 @@ import numpy as np
 from airsense.evidence.budget import Part, RouteBudget
 from airsense.evidence.level import CheckVerdict, Level
 from airsense.evidence.level_routes import Recirculation
-from airsense.evidence.next_measurement import CHEAP, DEAR, FREE, WORTH, NextMeasurement
+from airsense.evidence.next_measurement import CHEAP, COSTS, DEAR, FREE, WORTH, NextMeasurement
 from airsense.evidence.rest import Rest, RestKind
 from airsense.jobs.comparison.result import BudgetRow
 
 # A smaller part of the variance is not worth a line.
 LEAST_SHARE = 0.001
-_COSTS = (FREE, CHEAP, DEAR)
 
 
 def _proposal(key: str, cost: str, measurement: str, reason: str) -> NextMeasurement:
@@ -118,7 +117,7 @@ def propose_for_level(
         found = [c for c in found if c.key != "still_seconds"]
     if not found:
         return SECOND_ROUTE
-    return min(found, key=lambda m: (_COSTS.index(m.cost), -m.worth))
+    return min(found, key=lambda m: (COSTS.index(m.cost), -m.worth))
 
 
 def _candidates(budget: RouteBudget, runs: int) -> list[NextMeasurement]:

@@ -11,7 +11,6 @@ from airsense.jobs.comparison.result import FreeEvidence
 
 # A reading at rest that moved by less than this says that the pressure sensor held: 0.5 kPa.
 HELD = 0.005
-PART_LOAD_SHARE = 0.6
 
 
 def free_evidence(judged: Judgement) -> tuple[FreeEvidence, ...]:
@@ -19,7 +18,7 @@ def free_evidence(judged: Judgement) -> tuple[FreeEvidence, ...]:
     seen = judged.posterior.reduced.seen
     cells, rest = seen.cells, seen.rest
     idle = int(np.unique(cells.run[cells.kind == Kind.IDLE]).size)
-    part = int(np.count_nonzero(_part_load(judged)))
+    part = int(np.count_nonzero(cells.part_load))
     return (
         _at_rest(rest, RestKind.STILL, "engine_still", "with the ignition on and the engine still"),
         _at_rest(rest, RestKind.IDLE, "idle_pressure", "at an unthrottled idle"),
@@ -40,13 +39,6 @@ def free_evidence(judged: Judgement) -> tuple[FreeEvidence, ...]:
             else "nothing at part load beside full load",
         ),
     )
-
-
-def _part_load(judged: Judgement) -> np.ndarray:
-    cells = judged.posterior.reduced.seen.cells
-    laden = (cells.kind != Kind.IDLE) & (cells.kind != Kind.OVERRUN)
-    top = float(np.max(cells.ln_maf))
-    return np.asarray(laden & (cells.ln_maf < top + np.log(PART_LOAD_SHARE)))
 
 
 def _at_rest(rest: Rest, kind: RestKind, name: str, where: str) -> FreeEvidence:

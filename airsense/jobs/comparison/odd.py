@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from airsense.arrays import BoolArray, FloatArray, IntArray
+from airsense.arrays import BoolArray, FloatArray, IntArray, spans
 from airsense.estimates import brake_power
 from airsense.estimates.circular import air_per_stroke_identity
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind
 from airsense.evidence.cells import SPEED_STEP
-from airsense.jobs.comparison.odd_pull import disturbed, spans
+from airsense.jobs.comparison.odd_pull import disturbed
 from airsense.jobs.observe import Observations
 from airsense.setup.engine import Engine
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from airsense.arrays import BoolArray, FloatArray
+from airsense.arrays import BoolArray, FloatArray, spans
 from airsense.estimates.prepare import rate, smoothed
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented, charge_of
@@ -20,12 +20,6 @@ CHARGE_DIP = 0.18
 SPEED_DIP, SPEED_OF_GEAR = 0.02, 0.10
 FLARE_RATE, FLARE_RISE = 4.0, 0.04
 PULLED_SHARE = 0.4
-
-
-def spans(mask: BoolArray) -> list[tuple[int, int]]:
-    """Return the stretches where a mask is true, as (first, stop)."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def disturbed(run: Run, found: Segmented) -> str:

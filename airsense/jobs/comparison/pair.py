@@ -6,9 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from airsense.arrays import BoolArray, IntArray
-from airsense.estimates.segments import Kind
 from airsense.evidence.causes import rank_causes
+from airsense.evidence.cells import Cells
 from airsense.evidence.judgement import (
     Judgement,
     Reading,
@@ -62,7 +61,7 @@ def compare_pair(given: PairInput) -> Weighed:
     """Return the answer for one pair; without any state to match it says so."""
     seen = given.seen
     cells = seen.cells.of_runs(given.numbers, given.is_after)
-    if not (comparable(cells.after, cells.kind)):
+    if not _comparable(cells):
         return Weighed(result=_without_match(given), matched=None, judged=None, change=None)
     rest = seen.rest.of_runs(given.numbers, given.is_after)
     made = measured_rows(given.measured, cells, given.configurations)
@@ -86,10 +85,9 @@ def compare_pair(given: PairInput) -> Weighed:
     return Weighed(result=result, matched=matched, judged=judged, change=change, reading=reading)
 
 
-def comparable(after: BoolArray, kind: IntArray) -> bool:
+def _comparable(cells: Cells) -> bool:
     """Return whether both configurations have cells under load."""
-    laden = (kind != Kind.IDLE) & (kind != Kind.OVERRUN)
-    return bool(np.any(laden & after)) and bool(np.any(laden & ~after))
+    return bool(np.any(cells.laden & cells.after)) and bool(np.any(cells.laden & ~cells.after))
 
 
 def reading_of(judged: Judgement, matched: Matched | None) -> Reading:
@@ -97,8 +95,7 @@ def reading_of(judged: Judgement, matched: Matched | None) -> Reading:
     cells = judged.posterior.reduced.seen.cells
     if matched is not None and np.any(cells.sweep & cells.after):
         return over_speeds(judged.posterior, matched.speed_rpm, cells.sweep).mean()
-    laden = (cells.kind != Kind.IDLE) & (cells.kind != Kind.OVERRUN)
-    return over_cells(judged.posterior, laden)
+    return over_cells(judged.posterior, cells.laden)
 
 
 def _circumstances(given: PairInput, matched: Matched, judged: Judgement) -> Circumstances:

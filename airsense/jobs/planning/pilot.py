@@ -10,7 +10,6 @@ import numpy as np
 from airsense.arrays import FloatArray
 from airsense.estimates.routes import usable_routes
 from airsense.estimates.run import Run
-from airsense.estimates.segments import Kind
 from airsense.evidence.cells import SPEED_STEP, Cells
 from airsense.evidence.matched import DECLARED_DOF, ENGINE_DOF, ENGINE_RUN
 from airsense.evidence.planning.channels import STILL
@@ -53,7 +52,7 @@ def pilot_of(runs: Sequence[Run], setup: EngineSetup) -> Template | None:
     if not usable_routes(runs, setup)[0]:
         return None
     seen = observe(runs, setup, [False] * len(runs))
-    laden = ~np.isin(seen.cells.kind, (Kind.IDLE, Kind.OVERRUN))
+    laden = seen.cells.laden
     if not laden.any():
         return None
     best = int(np.argmax(np.bincount(seen.cells.run[laden], minlength=len(runs))))
@@ -81,7 +80,7 @@ def _quiet(cells: Cells) -> Cells:
 def _levels(seen: Observations, values: FloatArray) -> FloatArray:
     """Return the mean of a value over the speeds that all runs share, run by run; NaN if none."""
     cells = seen.cells
-    use = ~np.isin(cells.kind, (Kind.IDLE, Kind.OVERRUN)) & np.isfinite(values)
+    use = cells.laden & np.isfinite(values)
     at = np.round(np.log(cells.speed_rpm) / SPEED_STEP)
     count = len(seen.runs)
     shared = [n for n in np.unique(at[use]) if np.unique(cells.run[use & (at == n)]).size == count]
