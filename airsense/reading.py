@@ -12,6 +12,8 @@ from airsense.errors import InputError
 
 # What people write by hand or export as a table is a hundredth of this; more is a log.
 MOST_INPUT_BYTES = 1_000_000
+# A campaign of a hundred runs is below 20 MB, a screen of a hundred thousand logs below 200 MB.
+MOST_RESULT_BYTES = 200_000_000
 NOT_PLAIN = "it is no plain file (a pipe, device or socket)"
 
 

@@ -11,6 +11,9 @@ from airsense.arrays import FloatArray
 from airsense.estimates.defaults import Defaults
 from airsense.estimates.estimate import Estimate, Influence
 
+# A smaller part of the variance is not worth a line.
+LEAST_SHARE = 0.001
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:

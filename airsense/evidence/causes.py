@@ -9,7 +9,7 @@ import numpy as np
 from airsense.arrays import FloatArray
 from airsense.cause import Cause
 from airsense.evidence.posterior import Posterior
-from airsense.evidence.verdict import weighted_quantiles
+from airsense.evidence.verdict import TAILS, weighted_quantiles
 from airsense.results import Interval
 
 # Below a Bayes factor of ten the data do not tell two causes apart.
@@ -19,7 +19,6 @@ EXCLUDED_LOG_FACTOR = float(np.log(100.0))
 # A cause that may be at work alone with this probability is open.
 OPEN_PROBABILITY = 0.05
 SHOWN_PROBABILITY = 0.002
-TAILS = (0.5, 0.025, 0.975)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,7 +18,7 @@ from airsense.evidence.posterior import Posterior, infer, reduce_observations
 from airsense.evidence.priors import LEAK_CAUSES, SENSOR_CAUSES, PriorTable
 from airsense.evidence.rest import Rest
 from airsense.evidence.signatures import observed
-from airsense.evidence.verdict import LIVE, NOTHING, Claimed, Evidence, weighted_quantiles
+from airsense.evidence.verdict import LIVE, NOTHING, TAILS, Claimed, Evidence, weighted_quantiles
 from airsense.results import Interval
 
 # Other priors under which a claim must hold too.
@@ -32,7 +32,6 @@ VARIED_DRAWS = 4_000
 LOST_AT_MOST, SKEW_AT_MOST = 0.25, 0.5
 # Width of the look at one engine speed, in ln(speed).
 SPEED_WIDTH = 0.06
-TAILS = (0.5, 0.025, 0.975)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

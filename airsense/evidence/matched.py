@@ -19,6 +19,7 @@ from airsense.estimates.estimate import Estimate, Influence
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind, Segmented
 from airsense.evidence.bins import BinTable, Repeat, bin_runs, common_window
+from airsense.evidence.student import COVERAGE
 from airsense.results import Interval
 
 # One bin alone is no matched full load.
@@ -28,7 +29,6 @@ MIN_BINS = 2
 ENGINE_RUN, ENGINE_DOF = 0.005, 4.0
 # How well a declared scatter is known: JCGM 100 G.4.2 for 30 %.
 DECLARED_DOF = 6.0
-COVERAGE = 0.95
 STATES = (
     "p_manifold_pa",
     "t_charge_k",

@@ -22,6 +22,8 @@ NOTHING = 0.07
 # Under priors that are off by a factor of five or two a claim may be this much less sure.
 UNDER_OTHER_PRIORS = 2.0
 SURE = 0.95
+# Middle, low and high end of an interval that is shown.
+TAILS = (0.5, 0.025, 0.975)
 FEW = 8
 
 

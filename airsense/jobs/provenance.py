@@ -5,19 +5,16 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from airsense.reading import read_bounded
+from airsense.reading import MOST_RESULT_BYTES, read_bounded
 from airsense.results import InputFile
 from airsense.setup.engine import EngineSetup
 from airsense.setup.ve_table import VeTable
-
-# Far more than any setup or table; logs have their own checksum.
-MOST_BYTES = 200_000_000
 
 
 def file_input(path: str | Path, role: str) -> InputFile:
     """Return name and checksum of a file; an empty checksum if it cannot be read."""
     try:
-        digest = hashlib.sha256(read_bounded(path, MOST_BYTES)).hexdigest()
+        digest = hashlib.sha256(read_bounded(path, MOST_RESULT_BYTES)).hexdigest()
     except OSError:
         digest = ""
     return InputFile(path=str(path), sha256=digest, role=role)

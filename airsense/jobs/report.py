@@ -9,11 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from airsense.errors import InputError
-from airsense.reading import read_bounded
+from airsense.reading import MOST_RESULT_BYTES, read_bounded
 from airsense.report.validate import validate
-
-# A campaign of a hundred runs is below 20 MB; more is no result of ours.
-MOST_BYTES = 200_000_000
 
 
 def run(result_file: Path) -> dict[str, Any]:
@@ -31,9 +28,9 @@ def run(result_file: Path) -> dict[str, Any]:
 
 def _read(path: Path) -> Any:
     try:
-        if path.stat().st_size > MOST_BYTES:
+        if path.stat().st_size > MOST_RESULT_BYTES:
             raise _unreadable(path, f"{path.stat().st_size} bytes")
-        text = read_bounded(path, MOST_BYTES).decode("utf-8-sig")
+        text = read_bounded(path, MOST_RESULT_BYTES).decode("utf-8-sig")
         plain = json.loads(text, parse_constant=_no_constant)
         json.dumps(plain, ensure_ascii=False).encode("utf-8")  # half a character fails here
     except OSError as error:

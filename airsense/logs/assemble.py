@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from airsense.arrays import FloatArray
 from airsense.logs.banks import ADDED, are_banks, says_bank
-from airsense.logs.canon import CANON
+from airsense.logs.canon import CANON, PRESSURES
 from airsense.logs.infer import infer_unit
 from airsense.logs.log import Channel
 from airsense.logs.polling import find_polling
@@ -23,7 +23,6 @@ from airsense.logs.timebase import readable, tidy_time
 from airsense.results import Finding, Severity
 from airsense.units import AFR_SCALE, parse_unit, signal_unit, to_si
 
-_PRESSURES = ("manifold_pressure", "boost_pressure")
 # Two columns of one quantity are the same to rounding; units stand in one of the first rows.
 _SAME_SHARE = 5e-3
 _MAX_START_ROWS = 200
@@ -213,9 +212,9 @@ def _used_once(match: Match, rival: Match) -> Finding:
 def _settle_pressures(
     gathered: Mapping[str, tuple[Match, Samples]], findings: list[Finding], where: str
 ) -> list[tuple[Match, Samples]]:
-    settled = {name: pair for name, pair in gathered.items() if name not in _PRESSURES}
+    settled = {name: pair for name, pair in gathered.items() if name not in PRESSURES}
     barometer = gathered.get("barometric_pressure")
-    for name in _PRESSURES:
+    for name in PRESSURES:
         if name not in gathered:
             continue
         match, samples = gathered[name]

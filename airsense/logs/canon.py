@@ -41,3 +41,5 @@ BLOCKING = frozenset((
     "air_per_stroke", "fuel_mass_flow", "fuel_volume_flow", "fuel_per_stroke",
     "fuel_volume_per_stroke", "lambda",
 ))  # fmt: skip
+# Of the charge, absolute or gauge.
+PRESSURES = ("manifold_pressure", "boost_pressure")

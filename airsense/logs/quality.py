@@ -14,15 +14,14 @@ from numpy.typing import NDArray
 
 from airsense.arrays import BoolArray, FloatArray
 from airsense.errors import InputError
-from airsense.logs.canon import BLOCKING, CANON
+from airsense.logs.canon import BLOCKING, CANON, PRESSURES
 from airsense.results import Finding, Severity
 from airsense.units import unit_examples
 
 _FLOWING = ("mass_air_flow", "air_per_stroke")
-_PRESSURES = ("manifold_pressure", "boost_pressure")
 _TEMPERATURES = tuple(name for name, row in CANON.items() if row.unit == "K")
-_CAN_CLIP = (*_FLOWING, *_PRESSURES, "maf_signal", "lambda")
-_CAN_SPIKE = (*_FLOWING, *_PRESSURES, *_TEMPERATURES, "engine_speed", "maf_signal")
+_CAN_CLIP = (*_FLOWING, *PRESSURES, "maf_signal", "lambda")
+_CAN_SPIKE = (*_FLOWING, *PRESSURES, *_TEMPERATURES, "engine_speed", "maf_signal")
 # Below any idle, above any starter (common practice, no source).
 _RUNNING_RPM = 500.0
 
@@ -259,7 +258,7 @@ def _stuck(samples: Samples, speed: Samples | None) -> BoolArray:
     """The same value on and on while the engine speed moves widely."""
     value = samples.value
     none = np.zeros(value.size, dtype=bool)
-    watched = (*_FLOWING, *_PRESSURES, "maf_signal", "lambda")
+    watched = (*_FLOWING, *PRESSURES, "maf_signal", "lambda")
     if samples.name not in watched or speed is None or speed.time_s.size < 5:
         return none
     flat = np.concatenate([[False], np.diff(value) == 0.0])

@@ -16,12 +16,12 @@ from airsense.arrays import FloatArray
 from airsense.cause import Cause
 from airsense.evidence.posterior import Posterior
 from airsense.evidence.signatures import curve_columns
+from airsense.evidence.verdict import TAILS
 from airsense.results import Interval
 
 # An interval of the table covers what every fault of a route leaves that keeps so much of the
 # posterior: our choice.
 KEPT = 0.01
-TAILS = (0.5, 0.025, 0.975)
 GRID = 40
 # The slope at an end is followed no further than this, in ln(flow): a hot film's error flattens.
 MAX_REACH = 1.0

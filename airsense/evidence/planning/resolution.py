@@ -15,6 +15,7 @@ from scipy.special import ndtri
 
 from airsense.arrays import FloatArray
 from airsense.cause import Cause
+from airsense.evidence.budget import LEAST_SHARE
 from airsense.evidence.judgement import Judgement, evidence_of, judge, over_cells
 from airsense.evidence.matched import DECLARED_DOF, ENGINE_DOF, ENGINE_RUN, LnChange
 from airsense.evidence.planning.states import SEED, PlannedQuantity, Template, synthetic
@@ -38,7 +39,6 @@ DRAWS = 6_000
 # Detectable changes are looked for up to here: beyond it no intake goes.
 LARGEST_CHANGE = 0.15
 SCAN, HALVINGS = 1.35, 2
-LEAST_SHARE = 0.001
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

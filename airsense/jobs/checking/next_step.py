@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from airsense.evidence.budget import Part, RouteBudget
+from airsense.evidence.budget import LEAST_SHARE, Part, RouteBudget
 from airsense.evidence.level import CheckVerdict, Level
 from airsense.evidence.level_routes import Recirculation
 from airsense.evidence.next_measurement import CHEAP, COSTS, DEAR, FREE, WORTH, NextMeasurement
 from airsense.evidence.rest import Rest, RestKind
 from airsense.jobs.comparison.result import BudgetRow
-
-# A smaller part of the variance is not worth a line.
-LEAST_SHARE = 0.001
 
 
 def _proposal(key: str, cost: str, measurement: str, reason: str) -> NextMeasurement:

@@ -10,13 +10,12 @@ from scipy.special import fdtrc
 
 from airsense.arrays import FloatArray
 from airsense.estimates import maf
+from airsense.evidence.budget import LEAST_SHARE
 from airsense.evidence.matched import DECLARED_DOF, Matched
 from airsense.evidence.reconcile import reconcile
 from airsense.jobs.comparison.result import BudgetRow, EstimateRow
 from airsense.jobs.observe import Observations
 
-# A smaller part of the variance is not worth a line.
-LEAST_SHARE = 0.001
 # Below this probability routes disagree: a test at one per cent.
 AGREE_AT = 0.01
 WHY = "does not use the sensor under test"

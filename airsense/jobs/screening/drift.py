@@ -20,9 +20,9 @@ from airsense.evidence.screening import (
     judge_drifts,
 )
 from airsense.jobs.screening.result import DatedError, LineEnd, ScreenRow, VehicleRow
+from airsense.logs.clock import DAY_S
 from airsense.report.words import percent_interval, say
 
-_DAY_S = 86_400.0
 _MANY = 1e6  # degrees of freedom of a size that is taken as it is
 
 
@@ -46,7 +46,7 @@ def vehicle_rows(rows: Sequence[ScreenRow]) -> tuple[VehicleRow, ...]:
 def day_of(started: str) -> float:
     """Return an ISO date-time as days since 1970; one without a zone counts as UTC. [d]"""
     at = datetime.fromisoformat(started)
-    return (at if at.tzinfo else at.replace(tzinfo=UTC)).timestamp() / _DAY_S
+    return (at if at.tzinfo else at.replace(tzinfo=UTC)).timestamp() / DAY_S
 
 
 def _fitted(vehicle: str, rows: Sequence[ScreenRow]) -> tuple[VehicleRow, DriftLine | None]:

@@ -13,15 +13,13 @@ from typing import TYPE_CHECKING, Any
 import airsense
 from airsense.errors import InputError
 from airsense.jobs.screening.result import ScreenRow
-from airsense.reading import read_bounded
+from airsense.reading import MOST_RESULT_BYTES, read_bounded
 from airsense.report.as_json import to_plain
 from airsense.results import InputFile
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
 
-# A row takes some 2 kB: a state of a hundred thousand logs.
-MOST_BYTES = 200_000_000
 SCHEMA = "airsense.screen-state/1"
 # What a row holds of a log; a change of it makes earlier rows stale.
 ROW = "row/2"
@@ -62,7 +60,7 @@ class State:
 
     def _open(self, path: Path) -> None:
         try:
-            text = read_bounded(path, MOST_BYTES) if path.exists() else b""
+            text = read_bounded(path, MOST_RESULT_BYTES) if path.exists() else b""
             if text:
                 self._read(path, text)
             self._file = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o666)
