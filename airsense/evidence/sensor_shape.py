@@ -81,7 +81,7 @@ def sensor_shape(
     if window is None:
         return None
     flows = {
-        _SENSOR: [ln_flow(s.run.mdot_maf_kgps) for s in segments],
+        _SENSOR: [ln_reading(s.run.mdot_maf_kgps) for s in segments],
         _SQUARE: [depression.depression(s.run, setup, sizes).ln_flow for s in segments],
     }
     table = bin_runs(segments, flows, {}, window)
@@ -116,7 +116,7 @@ def _points(
     )
 
 
-def ln_flow(flow: FloatArray | None) -> FloatArray:
+def ln_reading(flow: FloatArray | None) -> FloatArray:
     """Return ln of a flow in kg/s, (n,), NaN where it is not above zero."""
     assert flow is not None  # runs without the sensor are refused before
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -24,7 +24,7 @@ from airsense.evidence.level import (
 )
 from airsense.evidence.level_routes import LevelEstimate, LevelInput, Recirculation
 from airsense.evidence.next_measurement import NextMeasurement
-from airsense.evidence.sensor_shape import SensorShape, ln_flow, sensor_shape, shape_findings
+from airsense.evidence.sensor_shape import SensorShape, sensor_shape, shape_findings
 from airsense.jobs.channels import ChannelRow, channel_rows
 from airsense.jobs.checking.free import level_free_evidence
 from airsense.jobs.checking.next_step import level_budget, propose_for_level
@@ -205,7 +205,7 @@ def binned(
     if window is None:
         return repeats, None
     flows: dict[str, list[FloatArray]] = {
-        maf.METHOD: [ln_flow(s.run.mdot_maf_kgps) for s in repeats]
+        maf.METHOD: [ln_reading(s.run.mdot_maf_kgps) for s in repeats]
     }
     flows |= {name: [rows[k].ln_flow for k in numbers] for name, rows in seen.estimates.items()}
     return repeats, bin_runs(repeats, flows, {}, window)

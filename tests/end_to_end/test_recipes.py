@@ -161,6 +161,20 @@ def open_source(content: Content) -> Source:
     assert {"engine_speed", "mass_air_flow"} <= {c["name"] for c in found["channels"]}
 
 
+def test_a_word_and_a_spelling_are_rows_of_tables(copy: Path) -> None:
+    tables = copy / "reference_data"
+    with (tables / "header_words.csv").open("a", encoding="utf-8") as words:
+        words.write("engine_speed,trade,no,whirl\n")
+    edit(tables / "unit_spellings.csv", "\nmillibar,", "\nmillibar,mbarish ")
+    log = copy / "log.csv"
+    rows = "".join(f"{k / 10:.1f},{1500 + k},{990 + k % 3},20\n" for k in range(80))
+    log.write_text("time (s),whirl (rpm),barometer (mbarish),maf (g/s)\n" + rows, "utf-8")
+    airsense(copy, "channels", str(log), "--json", str(copy / "c.json"))
+    found = {c["name"]: c for c in json.loads((copy / "c.json").read_text("utf-8"))["channels"]}
+    assert {"engine_speed", "barometric_pressure"} <= set(found)
+    assert found["barometric_pressure"]["low"] == pytest.approx(99_000.0)
+
+
 def test_a_cause_is_a_name_a_row_a_function_and_its_words(copy: Path) -> None:
     package = copy / "airsense"
     edit(
