@@ -24,7 +24,7 @@ from airsense.evidence.level import (
 )
 from airsense.evidence.level_routes import LevelEstimate, LevelInput, Recirculation
 from airsense.evidence.next_measurement import NextMeasurement
-from airsense.evidence.sensor_shape import SensorShape, sensor_shape, shape_findings
+from airsense.evidence.sensor_shape import SensorShape, ln_reading, sensor_shape, shape_findings
 from airsense.jobs.channels import ChannelRow, channel_rows
 from airsense.jobs.checking.free import level_free_evidence
 from airsense.jobs.checking.next_step import level_budget, propose_for_level
