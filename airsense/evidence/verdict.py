@@ -52,9 +52,10 @@ class ReadingCause(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Claimed:
-    """Draws of one quantity, (n,), under one prior: weights, and those under live explanations.
+    """Draws of one quantity under one prior: weights, and those under live explanations.
 
-    `most_nothing` is the probability of no change at all that a claim may have here.
+    All (n,), or (n, k) with k candidates for each of n draws; weights add to one. `most_nothing`
+    is the probability of no change at all that a claim may have here.
     """
 
     values: FloatArray
@@ -75,11 +76,15 @@ class Claimed:
 
     def nothing(self) -> float:
         """Return the probability of no change at all."""
-        return float(self.weight @ (self.values == 0.0))
+        return float(np.sum(self.weight * (self.values == 0.0)))
+
+    def above(self) -> float:
+        """Return the probability of a rise."""
+        return float(np.sum(self.weight * (self.values > 0.0)))
 
     def inside(self, margin: float) -> float:
         """Return the probability of a size below the margin."""
-        return float(self.weight @ (np.abs(self.values) < margin))
+        return float(np.sum(self.weight * (np.abs(self.values) < margin)))
 
     def median(self) -> float:
         """Return the middle of the distribution."""
@@ -89,23 +94,27 @@ class Claimed:
 def weighted_quantiles(
     values: FloatArray, weight: FloatArray, probability: Sequence[float]
 ) -> FloatArray:
-    """Return quantiles of weighted draws, (n_probabilities,)."""
-    order = np.argsort(values, kind="stable")
-    cumulated = np.cumsum(weight[order])
+    """Return quantiles of weighted draws of any shape, (n_probabilities,)."""
+    flat = values.ravel()
+    order = np.argsort(flat, kind="stable")
+    cumulated = np.cumsum(weight.ravel()[order])
     at = np.searchsorted(cumulated, np.asarray(probability) * cumulated[-1])
-    return np.asarray(values[order][np.minimum(at, values.size - 1)])
+    return np.asarray(flat[order][np.minimum(at, flat.size - 1)])
 
 
 def tail_beyond_zero(values: FloatArray, weight: FloatArray) -> float:
     """Return the probability of values of zero or less.
 
-    Few draws cannot show a small tail: where fewer than `FEW` lie there, an exponential through the
-    2 % and 20 % quantiles is followed instead, which lies above the tail of a normal.
+    Few draws cannot show a small tail: where it rests on fewer than `FEW` of one weight (Kish's
+    effective number), an exponential through the 2 % and 20 % quantiles is followed instead, which
+    lies above the tail of a normal.
     """
-    beyond = values <= 0.0
-    seen = float(weight @ beyond)
+    by_draw = np.sum((weight * (values <= 0.0)).reshape(values.shape[0], -1), axis=1)
+    seen = float(np.sum(by_draw))
+    if seen > 0.0 and seen**2 >= FEW * float(by_draw @ by_draw):
+        return seen
     near, wide = weighted_quantiles(values, weight, [0.02, 0.20])
-    if np.count_nonzero(beyond & (weight > 0.0)) >= FEW or near <= 0.0 or wide <= near:
+    if near <= 0.0 or wide <= near:
         return seen
     return 0.02 * float(np.exp(-near * np.log(10.0) / (wide - near)))
 

@@ -293,3 +293,28 @@ def test_two_tunes_of_one_intake(mean: float, u: float, wanted: Verdict) -> None
 
 def test_the_command_line_knows_every_verdict() -> None:
     assert set(VERDICTS) >= {v.value for v in Verdict}
+
+
+def test_candidates_of_one_draw_count_as_one():
+    """A tail that rests on a few draws is not read from their many candidates."""
+    rng = np.random.default_rng(2)
+    middle = np.linspace(0.5, 5.0, 400)
+    values = middle[:, None] + 0.1 * rng.standard_normal((400, 50))
+    values[0] = -0.1
+    share = np.full((400, 50), 1.0 / 50 / 400)
+    flat = Claimed(values=values.ravel(), weight=share.ravel()).against(1)
+    by_draw = Claimed(values=values, weight=share).against(1)
+    assert flat == pytest.approx(1.0 / 400.0), "fifty of them look like enough"
+    assert by_draw != pytest.approx(flat)
+    assert by_draw < 0.02
+
+
+def test_one_candidate_a_draw_is_a_draw():
+    values = np.random.default_rng(3).normal(1.0, 1.0, 500)
+    weight = np.full(500, 1.0 / 500)
+    one = Claimed(values=values, weight=weight)
+    same = Claimed(values=values[:, None], weight=weight[:, None])
+    assert same.against(1) == one.against(1)
+    assert same.median() == one.median()
+    assert same.inside(0.5) == pytest.approx(one.inside(0.5))
+    assert same.above() == pytest.approx(1.0 - one.against(1))

@@ -143,15 +143,18 @@ def test_what_exceeds_the_ceiling_is_demand():
     parts = of(replace(SAME_DAY, laws=declared(BoostLaw.ABSOLUTE)), 0.06)
     assert float(np.mean(parts.intake)) < 0.01
     assert float(np.mean(parts.demand)) > 0.045
-    assert parts.held_probability < 0.1 and parts.intake_if_held() is None
+    assert parts.held_probability < 0.1 and not parts.for_granted
     assert float(np.quantile(parts.ceiling, 0.95)) < 0.03
 
 
 def test_below_the_ceiling_the_same_tune_is_taken_for_granted_and_said():
     parts = of(replace(SAME_DAY, laws=declared(BoostLaw.RATIO_INLET)), 0.025)
     assert parts.held_probability > 0.6
-    held = parts.intake_if_held()
-    assert held is not None and float(np.mean(held > 0.0)) > 0.99
+    assert parts.for_granted
+    found = parts.claimable
+    np.testing.assert_allclose(found.share.sum(axis=1), 1.0)
+    assert float(np.sum(found.share * (found.intake > 0.0))) / N > 0.99
+    held = np.sum(found.share * found.intake, axis=1)
     # What is known of the engine's change is not altered by what the parts make likely.
     error = U_ENGINE * np.random.default_rng(1).standard_normal(N)
     assert held.shape == error.shape and float(np.corrcoef(held, error)[0, 1]) > 0.8
@@ -172,14 +175,14 @@ def test_a_logged_rise_of_demand_is_the_demands(law: BoostLaw | None):
     parts = of(known, 0.072)
     assert holds(parts.demand, 0.072) and holds(parts.intake, 0.0)
     assert float(np.mean(parts.demand)) > 0.05
-    assert parts.stood is False and parts.intake_if_held() is None
+    assert parts.stood is False and not parts.for_granted
 
 
 def test_another_tune_without_its_demand_leaves_intake_and_demand_open():
     parts = of(replace(SAME_DAY, laws=declared(BoostLaw.RATIO_INLET), same_tune=False), 0.03)
     assert holds(parts.intake, 0.0) and holds(parts.intake, 0.03)
     assert holds(parts.demand, 0.0) and holds(parts.demand, 0.03)
-    assert not parts.held.any() and parts.intake_if_held() is None
+    assert not parts.held.any() and not parts.for_granted
 
 
 def test_feedback_stays_within_the_surplus_and_ends_with_a_logged_demand_that_held():
@@ -453,3 +456,20 @@ def test_one_measured_depression_is_no_relief():
     both = of(replace(SAME_DAY, depression_before_pa=5e3, depression_after_pa=5e3), 0.03)
     assert half_width(both.intake) < half_width(one.intake)
     assert float(np.mean(both.intake)) < float(np.mean(one.intake))
+
+
+def test_claims_rest_on_all_candidates_and_so_know_a_small_tail_better():
+    doubtful = replace(MILD, u_t_k=1.0)
+    known = replace(
+        SAME_DAY, before=doubtful, after=doubtful, laws=declared(BoostLaw.RATIO_AMBIENT)
+    )
+    kept, each = [], []
+    for seed in range(12):
+        parts = of(known, 0.01, u=0.001, seed=seed)
+        held = parts.intake[parts.held]
+        kept.append(float(np.mean(held <= 0.0)))
+        found = parts.claimable
+        each.append(float(np.sum(found.share * (found.intake <= 0.0))) / N)
+    assert np.mean(each) == pytest.approx(np.mean(kept), rel=0.35)
+    assert 0.001 < np.mean(each) < 0.1
+    assert np.std(each) < 0.6 * np.std(kept)

@@ -38,15 +38,27 @@ STOOD_K = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Claimable:
+    """Candidates for the intake's part in each draw of the engine's change, ln, (n, k).
+
+    `share` are their weights in the draw; each row adds to one, so that the engine's change is
+    not altered by what the parts make likely.
+    """
+
+    intake: FloatArray
+    share: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Parts:
     """Draws of ln(1 + part), each (n,); they add to the engine's change draw by draw.
 
     `ceiling` is ln of the most that the intake could have given in that draw, `held` whether the
-    demand is unchanged in it; `intake_held` is the intake's part of the same draw of the engine's
-    change if the demand is unchanged, None where no law lets it be. `stood`: a logged demand moved
-    no more than the barometer explains; None where it was not logged. `joint`: demand and feedback
-    cannot be told apart, each is open. `laws` are those given, with their probabilities after the
-    data, `law` the number of the one in each draw.
+    demand is unchanged in it. `claimable` are the candidates that a claim is read from, those with
+    unchanged demand where that is taken `for_granted`. `stood`: a logged demand moved no more than
+    the barometer explains; None where it was not logged. `joint`: demand and feedback cannot be
+    told apart, each is open. `laws` are those given, with their probabilities after the data, `law`
+    the number of the one in each draw.
     """
 
     weather: FloatArray
@@ -55,7 +67,8 @@ class Parts:
     feedback: FloatArray
     ceiling: FloatArray
     held: BoolArray
-    intake_held: FloatArray | None
+    claimable: Claimable
+    for_granted: bool
     law: IntArray
     stood: bool | None
     joint: bool
@@ -66,17 +79,6 @@ class Parts:
     def held_probability(self) -> float:
         """Probability that the demand is unchanged, after the data."""
         return float(np.mean(self.held))
-
-    def intake_if_held(self) -> FloatArray | None:
-        """Return the intake's draws, one for each of the engine's, with unchanged demand.
-
-        None where that is improbable, or where the log shows that the demand was moved. A verdict
-        that rests on these without a log takes the same demand for granted and must say so.
-        """
-        least = HELD_LEAST_LOGGED if self.stood else HELD_LEAST
-        if self.stood is False or self.held_probability < least:
-            return None
-        return self.intake_held
 
 
 def split(
@@ -131,6 +133,8 @@ def split(
     names = ("weather", "demand", "feedback", "ceiling")
     weather, demand, feedback, ceiling = _of_kept(groups, kept, *names)
     held = np.array([g.held for g in groups])
+    stood = _stood(given)
+    for_granted = _for_granted(held[kept // size], stood)
     order = [b.law for b in given.laws]
     return Parts(
         weather=weather,
@@ -139,9 +143,10 @@ def split(
         feedback=feedback,
         ceiling=ceiling,
         held=held[kept // size],
-        intake_held=_intake_held(engine_ln, groups, np.where(held.repeat(size), score, -np.inf)),
+        claimable=_claimable(draws[0], groups, log_weight, held.repeat(size) | (not for_granted)),
+        for_granted=for_granted,
         law=np.array([order.index(g.law) for g in groups])[kept // size],
-        stood=_stood(given),
+        stood=stood,
         joint=_joint(demand, feedback),
         laws=_learned(given.laws, groups, np.exp(log_weight)),
         assumptions=assumptions_of(
@@ -161,14 +166,23 @@ def _of_kept(groups: Sequence[Candidates], kept: IntArray, *names: str) -> list[
     return [np.concatenate(part, axis=1)[draw, kept] for part in every]
 
 
-def _intake_held(
-    engine_ln: FloatArray, groups: Sequence[Candidates], score: FloatArray
-) -> FloatArray | None:
-    """Return the intake's part with unchanged demand; the engine's change stays what it is."""
-    if not any(g.held for g in groups):
-        return None
-    weather, feedback = _of_kept(groups, np.argmax(score, axis=1), "weather", "feedback")
-    return engine_ln - weather - feedback
+def _for_granted(held: BoolArray, stood: bool | None) -> bool:
+    """Return whether an unchanged demand may be taken for granted; without a log it must be said.
+
+    Not where it is improbable, or where the log shows that the demand was moved.
+    """
+    least = HELD_LEAST_LOGGED if stood else HELD_LEAST
+    return stood is not False and float(np.mean(held)) >= least
+
+
+def _claimable(
+    engine_ln: FloatArray, groups: Sequence[Candidates], log_weight: FloatArray, chosen: BoolArray
+) -> Claimable:
+    """Return the chosen candidates, (k,), for the intake's part of each draw."""
+    elsewhere = np.concatenate([g.weather + g.demand + g.feedback for g in groups], axis=1)
+    own = log_weight[:, chosen]
+    share = np.exp(own - logsumexp(own, axis=1, keepdims=True))
+    return Claimable(intake=engine_ln - elsewhere[:, chosen], share=share)
 
 
 def _refuse_odd_draws(engine_ln: FloatArray, surplus_ln: FloatArray) -> None:

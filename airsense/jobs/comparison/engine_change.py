@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -103,19 +104,18 @@ def engine_change(
     parts = model.parts(own.shown, spread, rng)
     # A sign is read from the model itself: what it takes to be unchanged moves engine and intake.
     engine = own.shown - sizes @ model.row
-    intake = _claimed_intake(parts) + (spread - sizes) @ model.row
+    claimable = parts.claimable
+    intake = claimable.intake + ((spread - sizes) @ model.row)[:, None]
+    drawn = _Drawn(engine=engine, intake=intake, share=claimable.share)
     alive = [_normalized(own.weight * live[own.at]) for live in judged.live()]
+    first = drawn.claims(own.weight, alive)
     varied = [
-        _reweighed(v, stated, own, (engine, intake))
-        or model.claims(_pick(v, shown, VARIED_DRAWS), v, rng)
+        _reweighed(v, stated, own, drawn) or model.claims(_pick(v, shown, VARIED_DRAWS), v, rng)
         for v in (v.posterior for v in judged.varied)
     ]
     of_engine, of_intake = (
-        Evidence(
-            stated=Claimed(values=values, weight=own.weight, live=tuple(alive)),
-            varied=tuple(v[k] for v in varied),
-        )
-        for k, values in enumerate((engine, intake))
+        Evidence(stated=claimed, varied=tuple(v[k] for v in varied))
+        for k, claimed in enumerate(first)
     )
     return Change(
         engine=of_engine,
@@ -123,7 +123,7 @@ def engine_change(
         engine_interval=interval_of(own.shown - spread @ model.row, own.weight),
         parts=parts,
         weight=own.weight,
-        elsewhere=float(own.weight @ (intake > 0.5 * engine)),
+        elsewhere=float(np.sum(first[1].weight * (intake > 0.5 * engine[:, None]))),
     )
 
 
@@ -153,33 +153,46 @@ class _Model:
     ) -> tuple[Claimed, Claimed]:
         """Return the engine's change and the intake's part under other priors."""
         sizes = posterior.draws.sizes[own.at]
-        intake = _claimed_intake(self.parts(own.shown, sizes, rng))
+        found = self.parts(own.shown, sizes, rng).claimable
+        engine = own.shown - sizes @ self.row
+        return _Drawn(engine=engine, intake=found.intake, share=found.share).claims(own.weight)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Drawn:
+    """Draws of the engine's change, (n,), and candidates for the intake's part of each, (n, k)."""
+
+    engine: FloatArray
+    intake: FloatArray
+    share: FloatArray
+
+    def claims(
+        self, weight: FloatArray, live: Sequence[FloatArray] = ()
+    ) -> tuple[Claimed, Claimed]:
+        """Return engine and intake as claims are read from them, with weights (n,)."""
         return (
-            Claimed(values=own.shown - sizes @ self.row, weight=own.weight),
-            Claimed(values=intake, weight=own.weight),
+            Claimed(values=self.engine, weight=weight, live=tuple(live)),
+            Claimed(
+                values=self.intake,
+                weight=weight[:, None] * self.share,
+                live=tuple(own[:, None] * self.share for own in live),
+            ),
         )
 
 
 def _reweighed(
-    posterior: Posterior, stated: Posterior, own: _Picked, values: tuple[FloatArray, FloatArray]
+    posterior: Posterior, stated: Posterior, own: _Picked, drawn: _Drawn
 ) -> tuple[Claimed, Claimed] | None:
     """Return engine and intake where other priors only weigh the same draws anew."""
     if posterior.draws.sizes is not stated.draws.sizes:
         return None
     ratio = posterior.draws.weight[own.at] / stated.draws.weight[own.at]
-    weight = _normalized(own.weight * ratio)
-    return Claimed(values=values[0], weight=weight), Claimed(values=values[1], weight=weight)
+    return drawn.claims(_normalized(own.weight * ratio))
 
 
 def _less(indicated: LnChange, drift: LnChange) -> LnChange:
     """Return the indicated change freed of the drift of the runs, with the scatter about it."""
     return replace(indicated, value=indicated.value - drift.value, u=drift.u)
-
-
-def _claimed_intake(parts: Parts) -> FloatArray:
-    """Return the intake's draws under an unchanged demand, where that may be taken for granted."""
-    held = parts.intake_if_held()
-    return parts.intake if held is None else held
 
 
 def _normalized(weight: FloatArray) -> FloatArray:

@@ -23,7 +23,6 @@ from airsense.evidence.parts import Circumstances
 from airsense.evidence.priors import PRESSURE_CAUSES
 from airsense.evidence.sensor_runs import sensor_runs
 from airsense.evidence.verdict import (
-    Evidence,
     Question,
     ReadingCause,
     Verdict,
@@ -210,8 +209,8 @@ def _with_parts(found: PairResult, change: Change | None) -> PairResult:
         airflow_change_feedback=change.part(parts.feedback),
         demand_feedback_joint=change.part(parts.demand + parts.feedback) if parts.joint else None,
         intake_ceiling=change.part(parts.ceiling),
-        probability_of_gain=_above(change.engine),
-        probability_of_intake_gain=_above(change.intake),
+        probability_of_gain=change.engine.stated.above(),
+        probability_of_intake_gain=change.intake.stated.above(),
         boost_control=tuple(
             LawRow(law=b.law.value, probability=b.probability, source=b.source) for b in parts.laws
         ),
@@ -224,10 +223,6 @@ def _state(matched: Matched | None, name: str, size: str) -> Interval | None:
     own = getattr(matched.sizes, size)
     change = matched.state(name, run=own.run, between=own.run * float(np.sqrt(own.between)))
     return None if change is None else change.interval()
-
-
-def _above(evidence: Evidence) -> float:
-    return float(evidence.stated.weight @ (evidence.stated.values > 0.0))
 
 
 def _bare(given: PairInput) -> PairResult:
