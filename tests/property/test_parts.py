@@ -358,17 +358,17 @@ def test_intervals_hold_what_a_work_balance_planted():
 @pytest.mark.parametrize(
     ("known", "keys"),
     [
-        (SAME_DAY, {"boost_demand", "inlet_depression"}),
-        (replace(SAME_DAY, demand_ln=STILL), {"inlet_depression"}),
+        (SAME_DAY, {"boost_demand", "boost_control", "inlet_depression"}),
+        (replace(SAME_DAY, demand_ln=STILL), {"boost_control", "inlet_depression"}),
         (
             replace(SAME_DAY, depression_before_pa=6000.0, depression_after_pa=1500.0),
-            {"boost_demand"},
+            {"boost_demand", "boost_control"},
         ),
         (
             replace(
                 SAME_DAY, demand_ln=STILL, depression_before_pa=6000.0, depression_after_pa=1500.0
             ),
-            set(),
+            {"boost_control"},
         ),
     ],
     ids=["nothing logged", "demand logged", "depression read", "both"],
@@ -383,6 +383,17 @@ def test_what_tells_the_intake_from_demand_is_asked_for(
     if known is SAME_DAY:
         assert asked[0].key == "boost_demand"
         assert asked[0].worth > 0.3
+
+
+def test_a_law_that_is_open_is_asked_for_where_the_day_moved_and_not_once_it_is_declared() -> None:
+    moved = replace(SAME_DAY, after=COLD, demand_ln=STILL)
+    weight = np.full(N, 1.0 / N)
+    asked = split_proposals(of(moved, 0.035), weight, moved)
+    assert asked[0].key == "boost_control"
+    assert "boost_control" in asked[0].toml
+    known = replace(moved, laws=declared(BoostLaw.ABSOLUTE))
+    keys = {m.key for m in split_proposals(of(known, 0.035), weight, known)}
+    assert "boost_control" not in keys
 
 
 def test_each_draw_has_its_law() -> None:

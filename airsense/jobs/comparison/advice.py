@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from airsense.arrays import FloatArray
 from airsense.evidence.judgement import Judgement
 from airsense.evidence.next_measurement import NextMeasurement
@@ -13,7 +11,7 @@ from airsense.jobs.comparison.circumstances import weather_is_known
 from airsense.jobs.comparison.engine_change import Change
 from airsense.jobs.comparison.given import INTAKE, TUNE, PairInput
 from airsense.jobs.comparison.power import Power
-from airsense.jobs.comparison.proposals import BASELINE_AGAIN, proposals, split_proposals
+from airsense.jobs.comparison.proposals import BASELINE_AGAIN, by_law, proposals, split_proposals
 from airsense.jobs.comparison.result import PairResult
 from airsense.jobs.comparison.sentences import power_sentences
 
@@ -47,12 +45,8 @@ def next_measurement(
 def _days_doubt(given: PairInput, change: Change) -> bool:
     """Return whether weather, drift or the law of control dominates what is open of the intake."""
     parts = change.parts
-    level = np.zeros(parts.intake.size)
-    for k in np.unique(parts.law):
-        here = parts.law == k
-        weight = change.weight[here]
-        level[here] = weight @ parts.intake[here] / max(float(weight.sum()), 1e-300)
-    most = max(_variance(change, parts.weather), _variance(change, level))
+    by_control = by_law(parts, change.weight)
+    most = max(_variance(change, parts.weather), _variance(change, by_control))
     runs = [given.seen.runs[k] for k in given.numbers]
     moved = abs(float(change.weight @ parts.weather)) >= given.margin
     total = _variance(change, parts.intake)

@@ -183,6 +183,15 @@ def _dear(posterior: Posterior, name: str) -> list[Candidate]:
     ]
 
 
+def by_law(parts: Parts, weight: FloatArray) -> FloatArray:
+    """Return the intake's part that each draw's law of boost control lets expect, (n,)."""
+    level = np.zeros(parts.intake.size)
+    for k in np.unique(parts.law):
+        here = parts.law == k
+        level[here] = weight[here] @ parts.intake[here] / max(float(weight[here].sum()), 1e-300)
+    return level
+
+
 def split_proposals(
     parts: Parts, weight: FloatArray, given: Circumstances
 ) -> tuple[NextMeasurement, ...]:
@@ -200,6 +209,20 @@ def split_proposals(
                 "",
                 parts.demand,
                 U_DEMAND,
+            )
+        )
+    if len(given.laws) > 1:
+        found.append(
+            _candidate(
+                "boost_control",
+                FREE,
+                "Find out what the boost control keeps constant at full load, from the workshop "
+                "manual or from whoever set it up, and declare it.",
+                "how much a day or an intake can give depends on it",
+                "# under [engine]: absolute, gauge, ratio_ambient, ratio_inlet or open\n"
+                'boost_control = ""',
+                by_law(parts, weight),
+                0.0,
             )
         )
     if given.depression_before_pa is None or given.depression_after_pa is None:
