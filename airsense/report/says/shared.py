@@ -83,8 +83,7 @@ def answered(
     """Return question, answer, key figures (label, value, range), caveat and what to do next."""
     titles = ("key figure", "value", "range")
     return (
-        part(question, "answer"),
-        Heading(text=question),
+        part(question, "answer", level=ONE_SCREEN),
         Sentence(text=answer),
         table("Key figures", titles, keys, numbers=titles[1:]),
         Sentence(lead="But:", text=but),
