@@ -36,11 +36,11 @@ def read_bounded(path: str | Path, most_bytes: int) -> bytes:
     # Without waiting: a pipe that nobody writes to would hold the opening up for ever.
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     with os.fdopen(handle, "rb") as stream:
-        mode = os.fstat(handle).st_mode
-        if not stat.S_ISREG(mode):
+        about = os.fstat(handle)
+        if not stat.S_ISREG(about.st_mode):
             raise OSError(errno.EINVAL, NOT_PLAIN, str(path))
-        data = stream.read(most_bytes + 1)
-    if len(data) > most_bytes:
+        data = b"" if about.st_size > most_bytes else stream.read(most_bytes + 1)
+    if max(about.st_size, len(data)) > most_bytes:
         raise OSError(errno.EFBIG, f"more than {most_bytes} bytes", str(path))
     return data
 

@@ -179,7 +179,6 @@ def _compare(
 
 _KINDS = {"W": Kind.POWER, "Pa": Kind.PRESSURE, "kg/s": Kind.FLOW, "kg": Kind.FLOW}
 # What a gauge leaves out, to the digits that are printed.
-# What a gauge leaves out, to the digits that are printed.
 _ONE_ATMOSPHERE_PA = 1e5
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
+from functools import cached_property
 
 import numpy as np
 
@@ -50,7 +51,7 @@ class ReadingCause(Enum):
     OPEN = "open"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Claimed:
     """Draws of one quantity under one prior: weights, and those under live explanations.
 
@@ -86,6 +87,7 @@ class Claimed:
         """Return the probability of a size below the margin."""
         return float(np.sum(self.weight * (np.abs(self.values) < margin)))
 
+    @cached_property
     def median(self) -> float:
         """Return the middle of the distribution."""
         return float(weighted_quantiles(self.values, self.weight, [0.5])[0])
@@ -128,7 +130,7 @@ class Evidence:
 
     def shown(self, tail: float, margin: float) -> int:
         """Return +1 or -1 if a change of that sign is shown, else 0."""
-        middle = self.stated.median()
+        middle = self.stated.median
         if abs(middle) < 0.5 * margin:
             return 0
         sign = 1 if middle > 0.0 else -1
@@ -157,7 +159,7 @@ class Question:
 
 def matters(surplus: Evidence, margin: float) -> bool:
     """Return whether a surplus is shown that is not small."""
-    return surplus.shown(TAIL_OF_SURPLUS, margin) != 0 and abs(surplus.stated.median()) >= margin
+    return surplus.shown(TAIL_OF_SURPLUS, margin) != 0 and abs(surplus.stated.median) >= margin
 
 
 def decide(question: Question, margin: float = DEFAULT_MARGIN) -> Verdict:
@@ -182,7 +184,7 @@ def _of_the_air(
     """Return what is shown of the engine's air and the intake's part of it, if anything."""
     sign = intake.shown(TAIL_OF_GAIN, margin)
     if sign > 0:
-        most = max(2.0 * margin, 0.5 * intake.stated.median())
+        most = max(2.0 * margin, 0.5 * intake.stated.median)
         beside = matters(question.surplus, margin) or question.surplus_high > most
         return Verdict.PARTLY_SUPPORTED if beside else Verdict.GAIN_SUPPORTED
     if sign < 0:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 
 from airsense.reference import reference_rows
 
@@ -33,7 +34,8 @@ class Pid:
     fields: tuple[Field, ...]
 
 
-def _pids() -> dict[int, Pid]:
+@cache
+def pids() -> dict[int, Pid]:
     """Return the parameters of the reference table by their number."""
     sizes: dict[int, int] = {}
     fields: dict[int, list[Field]] = {}
@@ -52,9 +54,6 @@ def _pids() -> dict[int, Pid]:
             )
         )
     return {n: Pid(n, sizes[n], tuple(found)) for n, found in fields.items()}
-
-
-PIDS = _pids()
 
 
 def decode(pid: Pid, data: bytes) -> list[tuple[Field, float]]:

@@ -25,7 +25,7 @@ from airsense.errors import InputError
 from airsense.logs.clock import CLOCK, Clock, numeric_clock, text_clock
 from airsense.logs.container import Content
 from airsense.logs.headers import Header
-from airsense.logs.obd_pids import PIDS, Field, decode
+from airsense.logs.obd_pids import Field, decode, pids
 from airsense.logs.recognise import Recognition
 from airsense.logs.source import Table
 from airsense.results import Finding, Severity
@@ -169,7 +169,7 @@ def _records(line: str) -> list[tuple[str, str, Field, float]]:
 def _quantities(data: bytes) -> Iterator[tuple[Field, float]]:
     """Yield the quantities of all parameters in one response; stop at one that is unknown."""
     while data:
-        pid = PIDS.get(data[0])
+        pid = pids().get(data[0])
         if pid is None:
             return
         yield from decode(pid, data[1 : 1 + pid.size])

@@ -199,7 +199,7 @@ def test_nothing_but_no_change_is_against_any_sign() -> None:
     flat = Claimed(values=np.zeros(N), weight=EVEN)
     assert flat.against(1) == flat.against(-1) == 1.0
     assert flat.inside(MARGIN) == pytest.approx(1.0)
-    assert flat.median() == 0.0
+    assert flat.median == 0.0
 
 
 # Tails and quantiles
@@ -315,6 +315,6 @@ def test_one_candidate_a_draw_is_a_draw():
     one = Claimed(values=values, weight=weight)
     same = Claimed(values=values[:, None], weight=weight[:, None])
     assert same.against(1) == one.against(1)
-    assert same.median() == one.median()
+    assert same.median == one.median
     assert same.inside(0.5) == pytest.approx(one.inside(0.5))
     assert same.above() == pytest.approx(1.0 - one.against(1))

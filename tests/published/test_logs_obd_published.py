@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from airsense.logs.obd_pids import PIDS, decode
+from airsense.logs.obd_pids import decode, pids
 from tests.published.published import Published
 
 TABLE = "SAE J1979 / ISO 15031-5 formula as two public tables print it"
@@ -40,7 +40,7 @@ EXACT = [
 
 def quantity(response: str, name: str) -> float:
     data = bytes.fromhex(response)
-    found = decode(PIDS[data[0]], data[1:])
+    found = decode(pids()[data[0]], data[1:])
     return next(value for field, value in found if name in field.header)
 
 
@@ -59,7 +59,7 @@ def test_a_byte_of_pressure_ends_at_255_kpa() -> None:
 
 
 def test_support_bits_are_obeyed() -> None:
-    only_a = decode(PIDS[0x70], bytes.fromhex("02 1F 40 1E 00 00 00 00 00"))
+    only_a = decode(pids()[0x70], bytes.fromhex("02 1F 40 1E 00 00 00 00 00"))
     assert [field.header for field, _ in only_a] == ["Boost Pressure Sensor A"]
 
 
@@ -73,7 +73,7 @@ ORACLE = [0x04, 0x05, 0x0B, 0x0C, 0x0D, 0x0F, 0x11, 0x33, 0x43, 0x45, 0x46, 0x49
 @pytest.mark.filterwarnings("ignore")
 def test_every_value_agrees_with_an_independent_dissector(number: int) -> None:
     obd = pytest.importorskip("scapy.contrib.automotive.obd.obd")
-    pid = PIDS[number]
+    pid = pids()[number]
     for fill in range(0, 256, 5):
         data = bytes([0x0F if pid.size > 2 else fill, *[(fill * 7 + i) % 256 for i in range(12)]])
         data = data[: pid.size]
