@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.bench.stranger_changes import Change, tell
 from tests.bench.strangers import FIGURE_BY_WEIGHT, FOLDER, Row, judge
 
 REQUIRED = os.environ.get("AIRSENSE_REQUIRE_SHARED") == "1"
@@ -150,3 +151,25 @@ def test_own_channels_are_narrow_enough(name: str) -> None:
     surplus = answer.interval("indicated_surplus")
     assert surplus is not None
     assert surplus.half_width < 0.022
+
+
+@pytest.mark.parametrize("factor", [0.93, 1.05])
+def test_a_factor_planted_in_a_strangers_reading_is_held(factor: float) -> None:
+    """A factor on the reading after moves the truth by just that factor, and nothing else."""
+    told = [tell(FOLDER / name, Change(factor=factor)) for name in NAMES]
+    rows = [row for row in told if row is not None]
+    assert len(rows) == len(NAMES)
+    assert [r.refused for r in rows if r.refused] == []
+    assert [(r.name, r.wrong()) for r in rows if r.wrong()] == []
+    asked = sum(len(r.judged()) for r in rows)
+    missed = [(r.name, r.missed()) for r in rows if r.missed()]
+    assert asked >= 2 * len(NAMES)
+    assert len(missed) <= asked // 14, missed
+
+
+def test_two_sets_of_the_first_sides_logs_hold_no_change() -> None:
+    for name in NAMES:
+        row = tell(FOLDER / name, Change(logs="no change"))
+        assert row is not None
+        assert not row.missed(), name
+        assert not row.wrong(), name
