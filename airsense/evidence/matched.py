@@ -24,6 +24,10 @@ from airsense.results import Interval
 
 # One bin alone is no matched full load.
 MIN_BINS = 2
+# Fewer bins above the spool-up show no curve.
+TELLING_BINS = 3
+# What a control that is at work leaves of its error over speed, k = 1 (our choice).
+FOLLOWS_WITHIN = 0.02
 # True run-to-run variation of an engine on a dynamometer (practice: 0.3 to 1 %); hardly known
 # beforehand, so few degrees of freedom: the repeats decide.
 ENGINE_RUN, ENGINE_DOF = 0.005, 4.0
@@ -141,6 +145,21 @@ class Matched:
         """Return the mean of a quantity over the filled bins of one configuration, NaN if none."""
         value = self.table.state[name][self.after == after][:, self.filled]
         return float(np.nanmean(value)) if np.isfinite(value).any() else float("nan")
+
+    def follows_demand(self) -> bool | None:
+        """Return whether manifold pressure keeps its ratio to the demand over the upper speeds.
+
+        None where either was not logged, or where too few speeds tell.
+        """
+        with np.errstate(invalid="ignore", divide="ignore"):
+            apart = np.log(self.table.state["p_manifold_pa"] / self.table.state["p_demand_pa"])
+        upper = self.table.centre_rpm > float(np.sqrt(np.prod(self.window_rpm)))
+        use = self.filled & upper & np.isfinite(apart).all(axis=0)
+        if np.count_nonzero(use) < TELLING_BINS:
+            return None
+        # An intake may move the ratio as a whole: each configuration has its own.
+        means = (apart[self.after == a][:, use].mean(axis=0) for a in (False, True))
+        return bool(max(np.std(m, ddof=1) for m in means) < FOLLOWS_WITHIN)
 
     def change_of(
         self, ln: FloatArray, *, run: float, between: float = 0.0, dof: float

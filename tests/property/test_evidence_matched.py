@@ -166,3 +166,24 @@ def test_the_reading_of_the_sensor_is_what_indicated_means() -> None:
     np.testing.assert_allclose(
         got.table.ln[maf.METHOD][0, got.filled], np.log(5e-5 * centres), atol=2e-4
     )
+
+
+def asked(own: float, *, gain: float = 1.0, spool_up: float = 0.0) -> Run:
+    """Return a pull whose demand falls with speed; the pressure keeps a share `own` of its own."""
+    run = sweep()
+    demand = 2.6e5 - 20.0 * (run.speed_rpm - 1500.0)
+    low = np.where(run.speed_rpm < 2200.0, 1.0 - spool_up, 1.0)
+    pressure = gain * 0.96 * demand * low * (run.speed_rpm / 3000.0) ** own
+    return replace(run, p_demand_pa=demand, p_manifold_pa=pressure)
+
+
+def test_a_pressure_that_keeps_its_ratio_to_the_demand_follows_it() -> None:
+    follows = matched([asked(0.0, spool_up=0.2)] * 2, [asked(0.0, spool_up=0.2)] * 2)
+    assert follows.follows_demand() is True, "on the way up no control has its pressure yet"
+    freed = matched([asked(0.0)] * 2, [asked(0.0, gain=1.05)] * 2)
+    assert freed.follows_demand() is True, "an intake may move the ratio as a whole"
+    own_curve = matched([asked(0.0)] * 2, [asked(0.5)] * 2)
+    assert own_curve.follows_demand() is False, "either configuration may show it"
+    assert matched([sweep()] * 2, [sweep()] * 2).follows_demand() is None
+    narrow = [asked(0.0)] * 2
+    assert matched(narrow, narrow, wanted_rpm=(2000.0, 2400.0)).follows_demand() is None

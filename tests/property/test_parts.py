@@ -484,3 +484,25 @@ def test_claims_rest_on_all_candidates_and_so_know_a_small_tail_better():
     assert np.mean(each) == pytest.approx(np.mean(kept), rel=0.35)
     assert 0.001 < np.mean(each) < 0.1
     assert np.std(each) < 0.6 * np.std(kept)
+
+
+def test_a_pressure_that_follows_its_demand_speaks_against_an_open_turbine():
+    plain = {b.law: b.probability for b in laws_unknown()}
+    follows, own_curve = (
+        {b.law: b.probability for b in laws_unknown(follows=f)} for f in (True, False)
+    )
+    assert [sum(f.values()) for f in (follows, own_curve)] == pytest.approx([1.0, 1.0])
+    assert follows[BoostLaw.OPEN] < plain[BoostLaw.OPEN] / 3.0
+    assert own_curve[BoostLaw.OPEN] > 2.0 * plain[BoostLaw.OPEN]
+    held = [law for law in BoostLaw if law is not BoostLaw.OPEN]
+    for seen in (follows, own_curve):
+        ratios = [seen[law] / plain[law] for law in held]
+        assert ratios == pytest.approx([ratios[0]] * len(held)), "among held laws it tells nothing"
+    for beliefs in (laws_unknown(follows=True), laws_unknown(follows=False)):
+        assert all("demand" in b.source for b in beliefs)
+
+
+def test_an_open_turbine_that_is_unlikely_narrows_what_the_intake_gave_in_other_weather():
+    known = replace(SAME_DAY, after=COLD, demand_ln=LnChange(value=0.0, u=0.001))
+    parts = [of(replace(known, laws=laws_unknown(f)), 0.03) for f in (False, True)]
+    assert half_width(parts[1].intake) < half_width(parts[0].intake)

@@ -8,6 +8,8 @@ import numpy as np
 
 from airsense.errors import InputError
 from airsense.evidence.parts.priors import (
+    FOLLOWS_HELD,
+    FOLLOWS_OPEN,
     LAW_PRIOR,
     LAW_SOURCE,
     U_SESSION_K,
@@ -126,9 +128,25 @@ class LawBelief:
     source: str
 
 
-def laws_unknown() -> tuple[LawBelief, ...]:
-    """Return what is believed of the law of boost control where it is not declared."""
-    return tuple(LawBelief(law=w, probability=p, source=LAW_SOURCE) for w, p in LAW_PRIOR)
+def laws_unknown(follows: bool | None = None) -> tuple[LawBelief, ...]:
+    """Return what is believed of the law of boost control where it is not declared.
+
+    Parameters
+    ----------
+    follows : bool, optional
+        Whether the pressure keeps its ratio to a logged demand over speed; absent: not known.
+    """
+    if follows is None:
+        return tuple(LawBelief(law=w, probability=p, source=LAW_SOURCE) for w, p in LAW_PRIOR)
+    source = f"{LAW_SOURCE}; the pressure {'follows' if follows else 'does not follow'} its demand"
+    weight = {w: p * _chance(w, follows) for w, p in LAW_PRIOR}
+    total = sum(weight.values())
+    return tuple(LawBelief(law=w, probability=x / total, source=source) for w, x in weight.items())
+
+
+def _chance(law: BoostLaw, follows: bool) -> float:
+    chance = FOLLOWS_OPEN if law is BoostLaw.OPEN else FOLLOWS_HELD
+    return chance if follows else 1.0 - chance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

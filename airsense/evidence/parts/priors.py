@@ -62,6 +62,9 @@ LAW_PRIOR: tuple[tuple[BoostLaw, float], ...] = (
     (BoostLaw.RATIO_INLET, 0.15),
     (BoostLaw.OPEN, 0.20),
 )
+# A pressure under control keeps its ratio to a logged demand over speed; one that no control holds
+# has a curve of its own, unless a map was fitted to it. How often it does: our choice.
+FOLLOWS_HELD, FOLLOWS_OPEN = 0.8, 0.15
 LAW_SOURCE = (
     "not declared: our choice; absolute pressure is the usual set point of an electronic control, "
     "an old or overpowered one is open at full load"

@@ -131,11 +131,11 @@ def _only_charge_tells(before: Sequence[Run], after: Sequence[Run], setup: Engin
     )
 
 
-def laws_of(setup: EngineSetup) -> tuple[LawBelief, ...]:
+def laws_of(setup: EngineSetup, matched: Matched) -> tuple[LawBelief, ...]:
     """Return the declared law of boost control, or a mixture."""
     declared = setup.engine.boost_control.value
     if declared == "unknown":
-        return laws_unknown()
+        return laws_unknown(matched.follows_demand())
     return (LawBelief(law=BoostLaw(declared), probability=1.0, source="declared"),)
 
 
@@ -184,7 +184,7 @@ def circumstances(
     return Circumstances(
         before=weather[0],
         after=weather[1],
-        laws=laws_of(setup),
+        laws=laws_of(setup, matched),
         cooler=setup.engine.cooler,
         pressure_ratio=max(p / p_ambient, 1.02) if np.isfinite(p) else 1.8,
         depression_before_pa=depression_pa[0],
