@@ -13,7 +13,9 @@ from scipy.optimize import brentq
 
 R = 287.05
 CP, CPE = 1005.0, 1150.0
-K, KE = 0.2857, 0.2504
+# Molar heat capacities of steam at 350 K and at 900 K. [J/(mol K)]
+STEAM, HOT_STEAM = 33.9, 39.9
+R_MOLAR, M_AIR = 8.314, 0.028965
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,28 +75,43 @@ class Solver:
         self.fuel = plant.share / (1.0 - plant.share)
         self.t_m = self._charge_k(ref, plant.pressure_ratio)
         self.fill = R * self._gas(ref.x) * self.t_m ** (1 - plant.v) / self.p_m
-        self.heat = (plant.t_3 - self.t_m) / plant.share
+        hot = self._heat_capacity(CPE, HOT_STEAM, ref.x)
+        self.heat = (plant.t_3 - self.t_m) / plant.share * hot
         gas = 1.0 + self.fuel
-        work = self._compressor(ref, plant.pressure_ratio) / (plant.eta_t * gas * CPE * plant.t_3)
         self.p_4 = ref.p_a + plant.back_pressure
-        self.p_3 = self.p_4 * (1.0 - work) ** (-1.0 / KE)
-        self.area = gas * math.sqrt(plant.t_3 / (self.p_3**2 - self.p_4**2))
+        work = self._compressor(ref, plant.pressure_ratio)
+        self.p_3 = brentq(
+            lambda p: gas * self._turbine(ref, plant.t_3, p, self.p_4) - work,
+            self.p_4,
+            20.0 * self.p_4,
+        )
+        heated = self._gas(ref.x) * plant.t_3
+        self.area = gas * math.sqrt(heated / (self.p_3**2 - self.p_4**2))
 
     @staticmethod
     def _gas(x: float) -> float:
         return 1.0 / (1.0 - 0.378 * x)
 
+    def _heat_capacity(self, dry: float, steam: float, x: float) -> float:
+        """Return c_p of a gas with a mole fraction x of steam added in place of dry gas."""
+        return ((1.0 - x) * dry * M_AIR + x * steam) / M_AIR * self._gas(x)
+
     def _compressor(self, day: Day, ratio: float) -> float:
-        return CP * day.t_a * (ratio**K - 1.0) / self.plant.eta_c
+        cp = self._heat_capacity(CP, STEAM, day.x)
+        return cp * day.t_a * (ratio ** (R * self._gas(day.x) / cp) - 1.0) / self.plant.eta_c
+
+    def _turbine(self, day: Day, t_3: float, p_3: float, p_4: float) -> float:
+        cp = self._heat_capacity(CPE, HOT_STEAM, day.x)
+        return self.plant.eta_t * cp * t_3 * (1.0 - (p_4 / p_3) ** (R * self._gas(day.x) / cp))
 
     def _charge_k(self, day: Day, ratio: float) -> float:
-        hot = day.t_a + self._compressor(day, ratio) / CP
+        hot = day.t_a + self._compressor(day, ratio) / self._heat_capacity(CP, STEAM, day.x)
         cold = day.t_a if self.plant.t_water is None else self.plant.t_water
         return hot - self.plant.effectiveness * (hot - cold)
 
     def _inlet(self, day: Day, w: float) -> float:
         ref = self.plant.reference
-        dense = day.p_a / ref.p_a * ref.t_a / day.t_a
+        dense = day.p_a / ref.p_a * ref.t_a / day.t_a * self._gas(ref.x) / self._gas(day.x)
         return day.p_a - self.plant.depression * day.restriction * w**2 / dense
 
     def _target(self, day: Day, p_1: float) -> float:
@@ -120,20 +137,23 @@ class Solver:
             p_1 = self._inlet(day, w)
             fuel = self.fuel * w**plant.follows * math.exp(day.fuel_added_ln)
             gas = w + fuel
-            t_3 = self._charge_k(day, p_m / p_1) + self.heat * fuel / gas
+            hot = self._heat_capacity(CPE, HOT_STEAM, day.x)
+            t_3 = self._charge_k(day, p_m / p_1) + self.heat * fuel / gas / hot
             off = math.log(p_m / self._target(day, p_1))
             opened = 0.0 if plant.law == "open" else plant.gain * off
             area = self.area * math.exp(min(max(opened, -2.0), 2.0))
             p_4 = self._behind(day, gas, t_3)
-            p_3 = math.sqrt(p_4**2 + gas**2 * t_3 / area**2)
+            p_3 = math.sqrt(p_4**2 + gas**2 * self._gas(day.x) * t_3 / area**2)
             spoiled = max(1.0 - plant.spoil * ((p_3 / p_m) - (self.p_3 / self.p_m)), 0.5)
-            surplus = gas * plant.eta_t * CPE * t_3 * (1.0 - (p_4 / p_3) ** KE)
+            surplus = gas * self._turbine(day, t_3, p_3, p_4)
             surplus -= w * self._compressor(day, p_m / p_1)
         return w, surplus
 
     def _behind(self, day: Day, gas: float, t_3: float) -> float:
-        full = (1.0 + self.fuel) ** 2 * self.plant.t_3 / (self.plant.reference.p_a)
-        return day.p_a + self.plant.back_pressure * gas**2 * t_3 / day.p_a / full
+        ref = self.plant.reference
+        full = (1.0 + self.fuel) ** 2 * self._gas(ref.x) * self.plant.t_3 / ref.p_a
+        now = gas**2 * self._gas(day.x) * t_3 / day.p_a
+        return day.p_a + self.plant.back_pressure * now / full
 
     def at(self, day: Day) -> Point:
         """Return where the balances close on a day."""

@@ -211,27 +211,29 @@ def ln_air_response(point: Row) -> FloatArray:
     if engine.induction is Induction.NATURALLY_ASPIRATED:
         share = _uniform(point, "response", prior.ENGINE_IN_WEATHER, ASK_WEATHER)
         return np.asarray(moist - _between(prior.AIR_PER_COLD, share) * ln_t - wet)
-    a, b = _by_law(point)
-    return np.asarray(a * moist - b * ln_t - wet)
+    a, b, r = _by_law(point)
+    return np.asarray(a * moist - b * ln_t - r * wet)
 
 
 def _between(span: prior.Span, share: FloatArray) -> FloatArray:
     return span.low + (span.high - span.low) * share
 
 
-def _by_law(point: Row) -> tuple[FloatArray, FloatArray]:
+def _by_law(point: Row) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return draws of the exponents over the laws of boost control."""
     engine = point.context.claims.engine
     declared = [law for law in BoostLaw if law.value == engine.boost_control.value]
     laws: Sequence[tuple[BoostLaw, float]] = [(declared[0], 1.0)] if declared else LAW_PRIOR
     pick = _uniform(point, "law", prior.ENGINE_IN_WEATHER, ASK_WEATHER)
     spread = _normal(point, "character", ASK_WEATHER)
-    a, b, floor = np.zeros_like(pick), np.zeros_like(pick), 0.0
+    a, b, r = (np.zeros_like(pick) for _ in range(3))
+    floor = 0.0
     for law, probability in laws:
         at = exponents(law, point.context.pressure_ratio, cooler=engine.cooler)
         chosen = (pick >= floor) & (pick <= floor + probability)
         # Both grow together: an engine that answers to pressure answers to cold.
         a = np.where(chosen, at.a + at.u_a * spread, a)
         b = np.where(chosen, at.b + at.u_b * spread, b)
+        r = np.where(chosen, at.r, r)
         floor += probability
-    return a, b
+    return a, b, r

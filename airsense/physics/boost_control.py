@@ -1,9 +1,9 @@
 """How an engine's air follows ambient pressure, temperature and the intake, by boost control.
 
-d ln W = a d ln p_a - b d ln T_a - 0.378 dx + c d ln(p_1/p_a)                              (1)
+d ln W = a d ln p_a - b d ln T_a - 0.378 r dx + c d ln(p_1/p_a)                            (1)
 
 with W the moist air at full load, p_a and T_a ambient pressure and temperature, x the mole
-fraction of vapour, and p_1 the pressure ahead of the compressor.
+fraction of vapour, and p_1 the pressure ahead of the compressor; r is one where a pressure is held.
 """
 
 from __future__ import annotations
@@ -31,6 +31,9 @@ VAPOUR_LIGHTER = 1.0 - M_WATER.value / M_DRY_AIR.value
 CP_AIR_JPKGK = 1006.0
 CP_EXHAUST_JPKGK = 1150.0
 K_AIR = (KAPPA_AIR.value - 1.0) / KAPPA_AIR.value
+# d ln c_p/d ln R of exhaust gas with vapour, (40.0/33.3 - 1 + 0.378)/0.378: steam at 900 K (Wagner
+# and Pruss 2002, IAPWS-95, through CoolProp) beside the gas above, in J/(mol K).
+CP_PER_R = 1.53
 # Ratio of specific heats of 1.33 for lean exhaust gas: handbook value, from memory.
 K_EXHAUST = 0.25
 
@@ -78,7 +81,7 @@ class BoostLaw(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exponents:
-    """Exponents of equation (1) with their standard uncertainties (k = 1); any one shape.
+    """Exponents of equation (1) and r, with standard uncertainties (k = 1); any one shape.
 
     The uncertainties of a law are those of one engine's unknown character: they are the same
     before and after, and the three are not independent.
@@ -87,6 +90,7 @@ class Exponents:
     a: FloatArray
     b: FloatArray
     c: FloatArray
+    r: FloatArray
     u_a: FloatArray
     u_b: FloatArray
     u_c: FloatArray
@@ -130,12 +134,13 @@ RANGES: dict[str, Range] = {
 class Response:
     """Partial derivatives of ln W, or of ln p_m, to first order; any one shape.
 
-    With respect to ln p_a (p_1/p_a held), minus ln T_a, ln(p_1/p_a), ln of the demanded
-    pressure, and ln of fuel per stroke added beside what follows the air.
+    With respect to ln p_a (p_1/p_a held), minus ln T_a, minus ln R of moist air, ln(p_1/p_a), ln of
+    the demanded pressure, and ln of fuel per stroke added beside what follows the air.
     """
 
     ambient_pressure: FloatArray
     ambient_temperature: FloatArray
+    gas_constant: FloatArray
     inlet_pressure: FloatArray
     demand: FloatArray
     fuel: FloatArray
@@ -196,6 +201,7 @@ def exponents(
         a=air.ambient_pressure,
         b=air.ambient_temperature,
         c=air.inlet_pressure,
+        r=air.gas_constant,
         u_a=u_a,
         u_b=u_b,
         u_c=u_c,
@@ -263,9 +269,10 @@ def responses(
     W = VE p_m V n/(R T_m), VE ~ T_m^v, PR = p_m/p_1. Charge: T_m = T_2 - eff (T_2 - T_cold),
     T_2 = T_a (1 + (PR^k - 1)/eta). Open law, with F fuel, f = F/(W + F), E = p_3/p_4 and
     p_4 - p_a ~ (W + F)^2 T_3/p_4: W T_a (PR^k - 1) ~ (W + F) T_3 (1 - E^-k_e);
-    T_3 = T_m + heat F/(W + F); (W + F) sqrt(T_3)/p_3 ~ sqrt(1 - E^-2) (Stodola). Efficiencies
-    are held. The loss ahead of the compressor grows with flow too, which damps a law that
-    answers to p_1: a ratio to the inlet has b = 0.83 where 1 - v is 0.85.
+    T_3 = T_m + heat F/(W + F); (W + F) sqrt(R T_3)/p_3 ~ sqrt(1 - E^-2) (Stodola). Efficiencies
+    are held. Vapour moves R, and c_p of air and exhaust; their ratio k is held. The loss ahead of
+    the compressor grows with flow too, which damps a law that answers to p_1: a ratio to the inlet
+    has b = 0.83 where 1 - v is 0.85.
     """
     charge = _charge(pressure_ratio, character, cooler)
     if law is BoostLaw.OPEN:
@@ -314,6 +321,7 @@ def _held(law: BoostLaw, charge: _Charge, character: Character) -> tuple[Respons
     pressure = Response(
         ambient_pressure=of_ambient,
         ambient_temperature=zero,
+        gas_constant=zero,
         inlet_pressure=of_inlet,
         demand=one,
         fuel=zero,
@@ -321,6 +329,7 @@ def _held(law: BoostLaw, charge: _Charge, character: Character) -> tuple[Respons
     air = Response(
         ambient_pressure=of_ambient - hotter * (of_ambient - 1.0),
         ambient_temperature=charge.thinner * charge.own,
+        gas_constant=one,
         inlet_pressure=of_inlet - hotter * (of_inlet - 1.0),
         demand=one - hotter,
         fuel=zero,
@@ -353,10 +362,12 @@ def _open(charge: _Charge, character: Character) -> tuple[Response, Response]:
     thinned = charge.thinner * charge.own
     inlet = compress / gain
     colder = (1.0 + thinned * compress - heat * cool * charge.own) / gain
+    lighter = (compress + heat * (1.0 - cool) * CP_PER_R - 0.5 * drive) / gain
     fuel = (share + heat * burnt + drive * share) / gain
     air = Response(
         ambient_pressure=inlet - drive / gain,
         ambient_temperature=colder,
+        gas_constant=lighter,
         inlet_pressure=inlet,
         demand=np.zeros_like(inlet),
         fuel=fuel,
@@ -369,19 +380,23 @@ def _with_inlet_loss(
 ) -> tuple[Response, Response]:
     """Return the responses with p_1 falling as flow rises: p_a - p_1 ~ W^2 T_a/p_a.
 
-    So d ln(p_1/p_a) = relief - lost (2 dW + d ln T_a - 2 d ln p_a), with W and p_m answering to
+    So d ln(p_1/p_a) = relief - lost (2 dW + d ln R T_a - 2 d ln p_a), with W and p_m answering to
     p_1 by `inlet_pressure`, which stays the response to p_1 as it is.
     """
     lost = 1.0 / positive(character.inlet_ratio, "inlet_ratio") - 1.0
     damped = 1.0 + 2.0 * lost * air.inlet_pressure
     by_pressure = 1.0 + (air.ambient_pressure - 1.0) / damped
-    by_cold = (air.ambient_temperature + lost * air.inlet_pressure) / damped
+    by_cold, by_dry = (
+        (of_density + lost * air.inlet_pressure) / damped
+        for of_density in (air.ambient_temperature, air.gas_constant)
+    )
     demand, fuel = air.demand / damped, air.fuel / damped
     follows = lost * pressure.inlet_pressure
     return (
         Response(
             ambient_pressure=by_pressure,
             ambient_temperature=by_cold,
+            gas_constant=by_dry,
             inlet_pressure=air.inlet_pressure,
             demand=demand,
             fuel=fuel,
@@ -389,6 +404,7 @@ def _with_inlet_loss(
         Response(
             ambient_pressure=pressure.ambient_pressure - 2.0 * follows * (by_pressure - 1.0),
             ambient_temperature=pressure.ambient_temperature - follows * (2.0 * by_cold - 1.0),
+            gas_constant=pressure.gas_constant - follows * (2.0 * by_dry - 1.0),
             inlet_pressure=pressure.inlet_pressure,
             demand=pressure.demand - 2.0 * follows * demand,
             fuel=pressure.fuel - 2.0 * follows * fuel,
@@ -418,6 +434,7 @@ def _pressure_of_open(air: Response, per_ratio: FloatArray, thinned: FloatArray)
     return Response(
         ambient_pressure=lifted(air.ambient_pressure, 1.0),
         ambient_temperature=lifted(air.ambient_temperature - thinned, 0.0),
+        gas_constant=lifted(air.gas_constant - 1.0, 0.0),
         inlet_pressure=lifted(air.inlet_pressure, 1.0),
         demand=air.demand,
         fuel=lifted(air.fuel, 0.0),

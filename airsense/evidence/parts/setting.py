@@ -99,9 +99,7 @@ def draw_setting(
     character = draw_character(rng, shape, fuelling.follows, 1.0 - share, t_ambient_k)
     by_law = _law(law, character, given, draw_droop(rng, shape))
     d_p, d_t, d_x = _weather_change(given, rng, shape)
-    # An open turbine answers to lighter gas as to less pressure, at most.
-    most = np.maximum(by_law.air.inlet_pressure, 1.0)
-    vapour = VAPOUR_LIGHTER * (1.0 + (most - 1.0) * rng.random(shape))
+    d_gas = VAPOUR_LIGHTER * d_x
     asked = 0.0 if law is BoostLaw.OPEN else fuelling.demand_slope * by_law.brings
     reached = np.isfinite(by_law.air.inlet_pressure)
     air, pressure = by_law.air, by_law.pressure
@@ -112,14 +110,18 @@ def draw_setting(
         acts=by_law.acts,
         control=by_law.control,
         drift_pa_ln=d_p,
-        weather=air.ambient_pressure * d_p - air.ambient_temperature * d_t - vapour * d_x,
-        weather_pressure=pressure.ambient_pressure * d_p - pressure.ambient_temperature * d_t,
+        weather=_weather_part(air, d_p, d_t, d_gas),
+        weather_pressure=_weather_part(pressure, d_p, d_t, d_gas),
         asked_by_fuel=fuelling.demand_slope * fuelling.added,
         feedback=np.clip(air.fuel + asked, 0.0, FEEDBACK_MOST) * fuelling.added,
         logs_inlet=(law is BoostLaw.RATIO_INLET) & (rng.random(shape) < LOGS_INLET_PROBABILITY),
         share=share,
         log_weight=np.where(reached, _log_fuel(fuelling, engine, given), IMPOSSIBLE),
     )
+
+
+def _weather_part(of: Response, d_p: FloatArray, d_t: FloatArray, d_gas: FloatArray) -> FloatArray:
+    return of.ambient_pressure * d_p - of.ambient_temperature * d_t - of.gas_constant * d_gas
 
 
 def _law(law: BoostLaw, character: Character, given: Circumstances, droop: FloatArray) -> _Law:
