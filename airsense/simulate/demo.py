@@ -135,6 +135,9 @@ time_constant_s = {declared.charge_temperature.time_constant_s}
 [intake]
 bore_before_mm = {BORE_BEFORE_MM}          # of the tube at the air-flow sensor
 bore_after_mm = {BORE_AFTER_MM}
+
+[weather]
+one_session = true             # both tubes within hours, in one hall
 """
 
 
