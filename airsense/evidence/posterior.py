@@ -279,8 +279,9 @@ def _fit_alike(reduced: Reduced, alike: Sequence[Hypothesis]) -> list[_Fit]:
     matrix = reduced.s_matrix[:, at[:, :, None], at[:, None, :]].swapaxes(0, 1)
     vector = reduced.s_vector[:, at].swapaxes(0, 1)
     lower = np.linalg.cholesky(matrix + prior[:, None])
-    half = np.linalg.solve(lower, vector[..., None])
-    root = np.linalg.inv(lower).swapaxes(-1, -2)
+    inverse = np.linalg.inv(lower)
+    half = inverse @ vector[..., None]
+    root = inverse.swapaxes(-1, -2)
     mean = (root @ half)[..., 0]
     ln_det = 2.0 * np.sum(np.log(np.diagonal(lower, axis1=-2, axis2=-1)), axis=-1)
     ln_prior = np.linalg.slogdet(prior)[1]

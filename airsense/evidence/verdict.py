@@ -98,7 +98,7 @@ def weighted_quantiles(
 ) -> FloatArray:
     """Return quantiles of weighted draws of any shape, (n_probabilities,)."""
     flat = values.ravel()
-    order = np.argsort(flat, kind="stable")
+    order = np.argsort(flat)
     cumulated = np.cumsum(weight.ravel()[order])
     at = np.searchsorted(cumulated, np.asarray(probability) * cumulated[-1])
     return np.asarray(flat[order][np.minimum(at, flat.size - 1)])

@@ -131,7 +131,7 @@ def fault_weights(posterior: Posterior) -> list[FloatArray]:
 
 def quantiles(values: FloatArray, weights: Sequence[FloatArray]) -> FloatArray:
     """Return the middle and the 95 % bounds of draws (n,) under each of some weights, (w, 3)."""
-    order = np.argsort(values, kind="stable")
+    order = np.argsort(values)
     ranked = values[order]
     out = np.empty((len(weights), 3))
     for k, weight in enumerate(weights):
