@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 
+from airsense.claims import priors as prior
 from airsense.claims import weather
 from airsense.claims.change import ln_pressure_route
 from airsense.claims.context import Context
@@ -251,3 +252,61 @@ def test_pressure_explains_air_only_where_it_is_printed_for_both() -> None:
     assert ln_pressure_route(Pair(*one)) is None
     neither = points(row("a", **WEATHER), row("b", **WEATHER))
     assert ln_pressure_route(Pair(*neither)) is None
+
+
+NATURAL_DIESEL = DIESEL | {"induction": "naturally_aspirated"}
+
+
+@pytest.mark.parametrize(
+    ("engine", "pressure", "cold_per_pressure"),
+    [
+        (OPEN_AIR, prior.SPARK_PER_PRESSURE, None),
+        (NATURAL_DIESEL, prior.DIESEL_FACTOR, prior.DIESEL_PER_COLD),
+    ],
+)
+def test_power_without_a_turbocharger_answers_the_day_within_its_range(
+    engine: dict, pressure: prior.Span, cold_per_pressure: float | None
+) -> None:
+    """Only the barometer moves, then only the temperature; the exponents are ranges."""
+    dry = {"relative_humidity": "0 %"}
+    days = [
+        row("a", barometric_pressure="1000.00 mbar", ambient_temperature="25.00 degC", **dry),
+        row("b", barometric_pressure="960.00 mbar", ambient_temperature="25.00 degC", **dry),
+        row("c", barometric_pressure="1000.00 mbar", ambient_temperature="5.00 degC", **dry),
+    ]
+    usual, low, cold = (p.ln_power_weather for p in points(*days, engine=engine))
+    by_pressure = (low - usual) / math.log(0.96)
+    assert by_pressure.min() == pytest.approx(pressure.low, abs=0.02)
+    assert by_pressure.max() == pytest.approx(pressure.high, abs=0.02)
+    by_cold = (usual - cold) / math.log(278.15 / 298.15)
+    if cold_per_pressure is None:
+        span = prior.SPARK_PER_COLD
+        assert by_cold.min() == pytest.approx(span.low, abs=0.02)
+        assert by_cold.max() == pytest.approx(span.high, abs=0.02)
+        assert np.corrcoef(by_pressure, by_cold)[0, 1] > 0.9, "both grow together"
+    else:
+        assert np.median(by_cold / by_pressure) == pytest.approx(cold_per_pressure, rel=0.03)
+
+
+def test_air_without_a_turbocharger_follows_density_but_for_heat_on_its_way() -> None:
+    dry = {"relative_humidity": "0 %", "barometric_pressure": "1000.00 mbar"}
+    warm, cold = points(
+        row("a", ambient_temperature="25.00 degC", **dry),
+        row("b", ambient_temperature="5.00 degC", **dry),
+        engine=OPEN_AIR,
+    )
+    by_cold = (warm.ln_air_weather - cold.ln_air_weather) / math.log(278.15 / 298.15)
+    assert by_cold.min() == pytest.approx(prior.AIR_PER_COLD.low, abs=0.02)
+    assert by_cold.max() == pytest.approx(prior.AIR_PER_COLD.high, abs=0.02)
+
+
+def test_power_of_a_turbocharged_engine_follows_its_air() -> None:
+    cold = {"barometric_pressure": "1015.0 mbar", "ambient_temperature": "5.0 degC"}
+    for engine, follows in (
+        (DIESEL, prior.DIESEL_POWER_PER_AIR),
+        (PETROL | {"induction": "turbocharged"}, prior.SPARK_POWER_PER_AIR),
+    ):
+        (point,) = points(row(**cold, relative_humidity="0 %"), engine=engine)
+        share = point.ln_power_weather / point.ln_air_weather
+        assert share.min() == pytest.approx(follows.low, abs=0.02)
+        assert share.max() == pytest.approx(follows.high, abs=0.02)
