@@ -229,12 +229,14 @@ def priors_table(rows: Iterable[Node]) -> Table:
 
 
 def laws_table(rows: Iterable[Node]) -> Table:
-    """Return the laws of boost control that were weighed."""
+    """Return the laws of boost control that were weighed, and on whose word."""
+    told = tuple(rows)
     return table(
         "How the boost is controlled",
-        ("law", "probability", "on whose word"),
-        ((say(r.law), probability(r.probability), r.source) for r in rows),
+        ("law", "probability"),
+        ((say(r.law), probability(r.probability)) for r in told),
         numbers=("probability",),
+        note="; ".join(dict.fromkeys(r.source for r in told)),
     )
 
 
