@@ -10,7 +10,7 @@ from scipy.stats import t as student
 from airsense.estimates import brake_power, depression, fuel_lambda, speed_density
 from airsense.estimates.estimate import Estimate
 from airsense.estimates.segments import Kind, segment
-from airsense.evidence import sensor_shape
+from airsense.evidence import run_order, sensor_shape
 from airsense.evidence.cells import MAX_INFLATION, _inflation, cut
 from airsense.evidence.design import (
     INLET_SLOPE,
@@ -177,3 +177,19 @@ def test_repeats_that_disagree_widen_the_slope_and_their_mean_is_the_answer() ->
     got = 0.5 * (np.log1p(apart.high) - np.log1p(apart.low))
     assert half_width(total, own, 2.0, 1e9) * 0.97 <= got <= half_width(total, own, 2.0, 3.0) * 1.03
     assert alike.half_width < 0.7 * apart.half_width
+
+
+def test_two_repeats_that_disagree_are_heard_too() -> None:
+    y, x = line_of([0.00, 0.08], 0.001)
+    found = sensor_shape._change(y, x, 1.5, 800.0)
+    own = (0.08 / 2.0 * 1.5) ** 2  # standard error of two slopes 0.08 apart, one degree of freedom
+    total = own + fixed_parts(1.5, 800.0)
+    got = 0.5 * (np.log1p(found.high) - np.log1p(found.low))
+    assert half_width(total, own, 1.0, 1e9) * 0.9 <= got <= half_width(total, own, 1.0, 3.0) * 1.1
+
+
+def test_what_two_flows_say_of_one_drift_is_weighed_by_their_doubt() -> None:
+    """Weights 1/u^2, 0.8 and 0.2: JCGM 100, 5.1; the scatter between them does not average."""
+    mean, apart = run_order._together([(0.0, 1.0), (3.0, 2.0)])
+    assert mean == pytest.approx(0.6)
+    assert apart == pytest.approx(np.sqrt(0.8 * 0.6**2 + 0.2 * 2.4**2))

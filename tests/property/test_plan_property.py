@@ -179,3 +179,10 @@ def test_more_runs_never_show_less() -> None:
     assert shown[0] > 1.5 * shown[-1]
     at = [row.runs_per_configuration for row in result.by_runs].index(result.planned_runs)
     assert result.detectable_change == shown[at]
+
+
+def test_a_leak_counts_against_the_sensor_and_not_against_the_surplus(full: Template) -> None:
+    """Air lost behind the sensor is in the surplus all the same; whose it is, is the question."""
+    labels = {q: {c.label for c in budget_of(look(full, q, 3))} for q in (SURPLUS, SKEW)}
+    assert "leak after compressor" in labels[SKEW]
+    assert not any("leak" in label for label in labels[SURPLUS])
