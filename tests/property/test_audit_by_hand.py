@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from airsense.claims.findings import AuditFinding, Check, Outcome
@@ -10,6 +12,7 @@ from airsense.jobs.audit import AuditResult, audit
 from airsense.setup.claims import Claims
 
 DIESEL = {"displacement_l": 3.0, "cylinders": 6, "ignition": "compression"}
+PETROL = {"displacement_l": 2.0, "cylinders": 4, "ignition": "spark"}
 DAY = {"barometric_pressure": "1000 mbar", "ambient_temperature": "25 degC"}
 
 
@@ -190,3 +193,70 @@ def test_configurations_are_held_against_each_other_at_one_speed(
     result = audited(rows, claim("mass_air_flow", "+2 %") | {"from": "b", "to": "c"})
     subjects = {f.subject for f in found(result, Check.AIRFLOW_VS_PRESSURE)}
     assert any(s.startswith("a -> b") for s in subjects) is compared
+
+
+def figures(air: str, boost: str, fuel: str, power: str) -> dict[str, str]:
+    return {
+        "mass_air_flow": air,
+        "boost_pressure": boost,
+        "fuel_mass_flow": fuel,
+        "brake_power": power,
+        "charge_temperature": "50.0 degC",
+        **DAY,
+    }
+
+
+def left_over(sentence: str) -> tuple[float, float]:
+    """Return the two bounds that stand last in a sentence, as fractions."""
+    low, high = re.findall(r"([+-][\d.]+) % to ([+-][\d.]+) %", sentence)[-1]
+    return float(low) / 100.0, float(high) / 100.0
+
+
+def test_what_pressure_leaves_of_the_air_is_told_by_its_size() -> None:
+    """540 to 594 kg/h is +10 %; 2.200 to 2.288 bar absolute is +4 %: 1.10/1.04 is left over."""
+    rows = [
+        row("a", **figures("540.0 kg/h", "1.200 bar", "30.00 kg/h", "140.0 kW")),
+        row("b", **figures("594.0 kg/h", "1.288 bar", "31.20 kg/h", "145.6 kW")),
+    ]
+    result = audited(rows, claim("mass_air_flow", "+10 %"), power_at="engine")
+    (told,) = found(result, Check.AIRFLOW_VS_PRESSURE)
+    assert told.measured.value == pytest.approx(0.10, abs=0.001)
+    assert told.expected.value == pytest.approx(0.04, abs=0.001)
+    low, high = left_over(told.sentence)
+    assert low < 1.10 / 1.04 - 1.0 < high
+    assert 0.5 * (low + high) == pytest.approx(1.10 / 1.04 - 1.0, abs=0.002)
+    assert told.difference is not None
+    assert told.difference.value == pytest.approx(1.10 / 1.04 - 1.0, abs=0.002)
+
+
+def test_power_that_follows_its_fuel_has_kept_its_efficiency() -> None:
+    """+4 % power on +4 % fuel; +4 % on none is an efficiency change of +4 %."""
+    changes = []
+    for fuel in ("31.20 kg/h", "30.00 kg/h"):
+        rows = [
+            row("a", **figures("540.0 kg/h", "1.200 bar", "30.00 kg/h", "140.0 kW")),
+            row("b", **figures("540.0 kg/h", "1.200 bar", fuel, "145.6 kW")),
+        ]
+        result = audited(rows, claim("brake_power", "+4 %"), power_at="engine")
+        (told,) = found(result, Check.FUEL_VS_POWER)
+        assert told.difference is not None
+        changes.append(told.difference.value)
+    # More fuel in the same air is a richer mixture, which costs a little.
+    assert changes == pytest.approx([0.004, 0.04], abs=0.003)
+
+
+@pytest.mark.parametrize(
+    ("engine", "fuel", "smoke"),
+    [(DIESEL, "36.0 kg/h", True), (DIESEL, "22.0 kg/h", False), (PETROL, "38.0 kg/h", False)],
+)
+def test_a_diesel_below_its_smoke_limit_is_told_to_smoke(
+    engine: dict, fuel: str, smoke: bool
+) -> None:
+    """540 kg/h of air on 36 kg/h of diesel: 540/36/14.5 = 1.03; on 22 kg/h 1.69."""
+    rows = [
+        row(i, mass_air_flow=air, fuel_mass_flow=fuel)
+        for i, air in (("a", "540 kg/h"), ("b", "545 kg/h"))
+    ]
+    result = audited(rows, claim("mass_air_flow", "+1 %"), engine=engine)
+    told = [f.sentence for f in found(result, Check.LAMBDA)]
+    assert any("expect smoke" in s for s in told) is smoke

@@ -272,5 +272,5 @@ def test_a_routes_level_is_as_good_as_its_absolute_size_and_no_better_by_repeats
     # Two runs of route and sensor, 0.3 % each, and the noise of the cells.
     repeat = np.sqrt((0.003**2 + 0.003**2) / 2 + 0.005**2 / CELLS)
     half = t95 * np.sqrt(0.05**2 + repeat**2)
-    assert row.u_repeat == pytest.approx(repeat, rel=0.05)
+    assert row.u_repeat == pytest.approx(repeat, rel=0.02)
     assert 0.5 * (np.log1p(error.high) - np.log1p(error.low)) == pytest.approx(half, rel=0.02)
