@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cache
 
 from scipy.optimize import brentq
 
@@ -15,7 +16,7 @@ R = 287.05
 CP, CPE = 1005.0, 1150.0
 # Molar heat capacities of steam at 350 K and at 900 K. [J/(mol K)]
 STEAM, HOT_STEAM = 33.9, 39.9
-R_MOLAR, M_AIR = 8.314, 0.028965
+M_AIR = 0.028965
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,12 +90,15 @@ class Solver:
         self.area = gas * math.sqrt(heated / (self.p_3**2 - self.p_4**2))
 
     @staticmethod
+    @cache
     def _gas(x: float) -> float:
         return 1.0 / (1.0 - 0.378 * x)
 
-    def _heat_capacity(self, dry: float, steam: float, x: float) -> float:
+    @staticmethod
+    @cache
+    def _heat_capacity(dry: float, steam: float, x: float) -> float:
         """Return c_p of a gas with a mole fraction x of steam added in place of dry gas."""
-        return ((1.0 - x) * dry * M_AIR + x * steam) / M_AIR * self._gas(x)
+        return ((1.0 - x) * dry * M_AIR + x * steam) / M_AIR / (1.0 - 0.378 * x)
 
     def _compressor(self, day: Day, ratio: float) -> float:
         cp = self._heat_capacity(CP, STEAM, day.x)
