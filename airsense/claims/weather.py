@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
 from enum import Enum
 from functools import cache
 
@@ -20,9 +19,10 @@ from airsense.arrays import FloatArray
 from airsense.claims import priors as prior
 from airsense.claims.draws import Source
 from airsense.claims.row import ASK_WEATHER, Row
-from airsense.evidence.parts.priors import LAW_PRIOR, U_WEATHER_HUMIDITY_FRAC
+from airsense.evidence.parts import laws_of
+from airsense.evidence.parts.priors import U_WEATHER_HUMIDITY_FRAC
 from airsense.physics.air import vapour_mole_fraction
-from airsense.physics.boost_control import VAPOUR_LIGHTER, BoostLaw, exponents
+from airsense.physics.boost_control import VAPOUR_LIGHTER, exponents
 from airsense.physics.standard_power import (
     P_REFERENCE_DRY_PA,
     T_REFERENCE_K,
@@ -222,18 +222,16 @@ def _between(span: prior.Span, share: FloatArray) -> FloatArray:
 def _by_law(point: Row) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return draws of the exponents over the laws of boost control."""
     engine = point.context.claims.engine
-    declared = [law for law in BoostLaw if law.value == engine.boost_control.value]
-    laws: Sequence[tuple[BoostLaw, float]] = [(declared[0], 1.0)] if declared else LAW_PRIOR
     pick = _uniform(point, "law", prior.ENGINE_IN_WEATHER, ASK_WEATHER)
     spread = _normal(point, "character", ASK_WEATHER)
     a, b, r = (np.zeros_like(pick) for _ in range(3))
     floor = 0.0
-    for law, probability in laws:
-        at = exponents(law, point.context.pressure_ratio, cooler=engine.cooler)
-        chosen = (pick >= floor) & (pick <= floor + probability)
+    for belief in laws_of(engine.boost_control.value):
+        at = exponents(belief.law, point.context.pressure_ratio, cooler=engine.cooler)
+        chosen = (pick >= floor) & (pick <= floor + belief.probability)
         # Both grow together: an engine that answers to pressure answers to cold.
         a = np.where(chosen, at.a + at.u_a * spread, a)
         b = np.where(chosen, at.b + at.u_b * spread, b)
         r = np.where(chosen, at.r, r)
-        floor += probability
+        floor += belief.probability
     return a, b, r

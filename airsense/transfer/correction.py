@@ -16,7 +16,7 @@ from airsense.arrays import FloatArray
 from airsense.cause import Cause
 from airsense.evidence.posterior import Posterior
 from airsense.evidence.signatures import curve_columns
-from airsense.evidence.verdict import TAILS
+from airsense.evidence.verdict import TAILS, weighted_quantiles
 from airsense.results import Interval
 
 # An interval of the table covers what every fault of a route leaves that keeps so much of the
@@ -131,11 +131,4 @@ def fault_weights(posterior: Posterior) -> list[FloatArray]:
 
 def quantiles(values: FloatArray, weights: Sequence[FloatArray]) -> FloatArray:
     """Return the middle and the 95 % bounds of draws (n,) under each of some weights, (w, 3)."""
-    order = np.argsort(values)
-    ranked = values[order]
-    out = np.empty((len(weights), 3))
-    for k, weight in enumerate(weights):
-        cumulated = np.cumsum(weight[order])
-        at = np.searchsorted(cumulated, np.asarray(TAILS) * cumulated[-1])
-        out[k] = ranked[np.minimum(at, ranked.size - 1)]
-    return out
+    return np.array([weighted_quantiles(values, weight, TAILS) for weight in weights])

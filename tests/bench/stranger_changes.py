@@ -24,7 +24,7 @@ import pandas as pd
 import airsense
 from airsense.errors import InputError
 from tests.bench.answers import GAIN_WORDS, Answer, answer_of
-from tests.bench.strangers import FIGURE_BY_WEIGHT, FOLDER
+from tests.bench.strangers import FIGURE_BY_WEIGHT, FOLDER, campaigns, logs_of
 
 READING = ("Mass Air Flow", "Air Mass per Stroke")
 TAKEN_AWAY = {
@@ -98,10 +98,7 @@ def changes() -> Iterator[Change]:
 
 def tell(folder: Path, change: Change) -> Told | None:
     """Change a campaign, compare it, and return what was said; None where nothing is changed."""
-    before, after = (
-        [pd.read_csv(p) for p in sorted(folder.glob(f"{side}_*.csv"))]
-        for side in ("before", "after")
-    )
+    before, after = ([pd.read_csv(p) for p in side] for side in logs_of(folder))
     gone = _columns(before[0], TAKEN_AWAY.get(change.without, ()))
     if change.without and not gone:
         return None
@@ -147,8 +144,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?", type=Path, default=FOLDER)
     given = parser.parse_args()
-    folders = sorted(f for f in given.folder.iterdir() if (f / "truth.json").is_file())
-    tasks = list(product(folders, changes()))
+    tasks = list(product(campaigns(given.folder), changes()))
     with ProcessPoolExecutor() as pool:
         told = pool.map(tell, *zip(*tasks, strict=True), chunksize=4)
         rows = [row for row in told if row is not None]

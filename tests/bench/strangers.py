@@ -42,14 +42,24 @@ class Row:
         return None if found is None else found.contains(self.truth[key])
 
 
+def campaigns(root: Path) -> list[Path]:
+    """Return the folders that hold a campaign, in order."""
+    return sorted(f for f in root.iterdir() if (f / "truth.json").is_file())
+
+
+def logs_of(folder: Path) -> tuple[list[Path], list[Path]]:
+    """Return the logs of a campaign before and after."""
+    before, after = (sorted(folder.glob(f"{side}_*.csv")) for side in ("before", "after"))
+    return before, after
+
+
 def judge(folder: Path) -> Row:
     """Compare the logs of one campaign."""
     told = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     start = time.perf_counter()
     answer, refused = None, ""
     try:
-        before, after = (sorted(folder.glob(f"{side}_*.csv")) for side in ("before", "after"))
-        answer = answer_of(run(folder / "engine.toml", before, after))
+        answer = answer_of(run(folder / "engine.toml", *logs_of(folder)))
     except InputError as error:
         refused = error.what
     return Row(
@@ -103,9 +113,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?", type=Path, default=FOLDER)
     given = parser.parse_args()
-    folders = sorted(f for f in given.folder.iterdir() if (f / "truth.json").is_file())
     rows = []
-    for folder in folders:
+    for folder in campaigns(given.folder):
         rows.append(judge(folder))
         print("\n".join(lines(rows[-1])), flush=True)
     print(summary(rows))

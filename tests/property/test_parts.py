@@ -342,7 +342,6 @@ def _campaign(rng: np.random.Generator) -> tuple[dict[str, bool], float, bool]:
 
 
 @pytest.mark.slow
-@pytest.mark.slow
 def test_intervals_hold_what_a_work_balance_planted():
     rng = np.random.default_rng(20)
     runs = [_campaign(rng) for _ in range(120)]

@@ -17,6 +17,7 @@ from airsense.physics.boost_control import (
     BoostLaw,
     Character,
     Exponents,
+    Response,
     blended,
     exponents,
     responses,
@@ -73,9 +74,14 @@ def _balance(plant: Plant) -> tuple[float, float, float]:
     return by_p / (2 * STEP), -by_t / (2 * STEP), by_relief / inlet
 
 
-def _of(plant: Plant) -> tuple[float, float, float]:
+def _responses(plant: Plant) -> tuple[Response, Response]:
     cooler = "air" if plant.t_water is None else "water"
-    air, _ = responses(BoostLaw(plant.law), plant.pressure_ratio, _character(plant), cooler=cooler)
+    law = BoostLaw(plant.law)
+    return responses(law, plant.pressure_ratio, _character(plant), cooler=cooler)
+
+
+def _of(plant: Plant) -> tuple[float, float, float]:
+    air, _ = _responses(plant)
     return (
         float(air.ambient_pressure),
         float(air.ambient_temperature),
@@ -99,13 +105,6 @@ def test_exponents_are_those_of_a_work_balance_solved_numerically(
         )
 
 
-def _vapour(plant: Plant) -> float:
-    """Return r of equation (1)."""
-    cooler = "air" if plant.t_water is None else "water"
-    air, _ = responses(BoostLaw(plant.law), plant.pressure_ratio, _character(plant), cooler=cooler)
-    return float(air.gas_constant)
-
-
 @pytest.mark.parametrize("follows", [0.0, 0.5, 1.0])
 @pytest.mark.parametrize("ratio", [1.8, 2.4, 3.0])
 def test_an_open_turbine_answers_moist_gas_as_the_balance_does(ratio: float, follows: float):
@@ -115,8 +114,9 @@ def test_an_open_turbine_answers_moist_gas_as_the_balance_does(ratio: float, fol
     wet, dry = (solver.at(replace(REFERENCE, x=REFERENCE.x + d)) for d in (0.002, -0.002))
     lighter = VAPOUR_LIGHTER * 0.004
     # The ratio of specific heats, which vapour lowers a little, is held in the formula.
-    assert -math.log(wet.w / dry.w) / lighter == pytest.approx(_vapour(plant), rel=0.1)
-    _, pressure = responses(BoostLaw.OPEN, ratio, _character(plant), cooler="air")
+    air, pressure = _responses(plant)
+    seen = -math.log(wet.w / dry.w) / lighter
+    assert seen == pytest.approx(float(air.gas_constant), rel=0.1)
     seen = -math.log(wet.p_m / dry.p_m) / lighter
     assert seen == pytest.approx(float(pressure.gas_constant), rel=0.1, abs=0.08)
 
@@ -138,7 +138,7 @@ def test_exponents_hold_over_the_weather_they_are_used_for(law: BoostLaw):
     after = Day(p_a=100500.0, t_a=278.0, x=0.004, restriction=0.3)
     part = parts_ln(solver, REFERENCE, after)
     d_p, d_t = math.log(after.p_a / REFERENCE.p_a), math.log(after.t_a / REFERENCE.t_a)
-    r = _vapour(plant)
+    r = float(_responses(plant)[0].gas_constant)
     weather = a * d_p - b * d_t - r * VAPOUR_LIGHTER * (after.x - REFERENCE.x)
     assert part["weather"] == pytest.approx(weather, abs=0.003 if law is BoostLaw.OPEN else 0.001)
     cold = solver.at(replace(after, restriction=1.0))
@@ -151,7 +151,7 @@ def test_pressure_responses_are_those_of_the_balance():
     """Power of turbine and compressor are equal: Heywood, section 6.8; solved apart."""
     plant = Plant(law="open", follows=0.3)
     solver = Solver(plant)
-    _, pressure = responses(BoostLaw.OPEN, plant.pressure_ratio, _character(plant), cooler="air")
+    _, pressure = _responses(plant)
     base = math.log(solver.at(REFERENCE).p_m)
     by_p = math.log(solver.at(replace(REFERENCE, p_a=REFERENCE.p_a * math.exp(STEP))).p_m)
     by_t = math.log(solver.at(replace(REFERENCE, t_a=REFERENCE.t_a * math.exp(STEP))).p_m)

@@ -136,15 +136,26 @@ def laws_unknown(follows: bool | None = None) -> tuple[LawBelief, ...]:
     follows : bool, optional
         Whether the pressure keeps its ratio to a logged demand over speed; absent: not known.
     """
-    if follows is None:
-        return tuple(LawBelief(law=w, probability=p, source=LAW_SOURCE) for w, p in LAW_PRIOR)
-    source = f"{LAW_SOURCE}; the pressure {'follows' if follows else 'does not follow'} its demand"
+    told = {
+        None: "",
+        True: "; the pressure follows its demand",
+        False: "; the pressure does not follow its demand",
+    }
     weight = {w: p * _chance(w, follows) for w, p in LAW_PRIOR}
-    total = sum(weight.values())
+    total, source = sum(weight.values()), LAW_SOURCE + told[follows]
     return tuple(LawBelief(law=w, probability=x / total, source=source) for w, x in weight.items())
 
 
-def _chance(law: BoostLaw, follows: bool) -> float:
+def laws_of(declared: str, follows: bool | None = None) -> tuple[LawBelief, ...]:
+    """Return the declared law of boost control, or the mixture of `laws_unknown`."""
+    if declared == "unknown":
+        return laws_unknown(follows)
+    return (LawBelief(law=BoostLaw(declared), probability=1.0, source="declared"),)
+
+
+def _chance(law: BoostLaw, follows: bool | None) -> float:
+    if follows is None:
+        return 1.0
     chance = FOLLOWS_OPEN if law is BoostLaw.OPEN else FOLLOWS_HELD
     return chance if follows else 1.0 - chance
 

@@ -11,16 +11,14 @@ from airsense.estimates.run import Run
 from airsense.evidence.matched import LnChange, Matched
 from airsense.evidence.parts import (
     Circumstances,
-    LawBelief,
     Weather,
-    laws_unknown,
+    laws_of,
     weather_by_charge,
     weather_undeclared,
 )
 from airsense.evidence.parts import LnChange as PartChange
 from airsense.jobs.log_use import WeatherUse
 from airsense.physics.air import vapour_mole_fraction
-from airsense.physics.boost_control import BoostLaw
 from airsense.physics.constants import CELSIUS_ZERO_K, USUAL_AIR_K
 from airsense.setup.engine import EngineSetup
 
@@ -131,14 +129,6 @@ def _only_charge_tells(before: Sequence[Run], after: Sequence[Run], setup: Engin
     )
 
 
-def laws_of(setup: EngineSetup, matched: Matched) -> tuple[LawBelief, ...]:
-    """Return the declared law of boost control, or a mixture."""
-    declared = setup.engine.boost_control.value
-    if declared == "unknown":
-        return laws_unknown(matched.follows_demand())
-    return (LawBelief(law=BoostLaw(declared), probability=1.0, source="declared"),)
-
-
 def circumstances(
     before: Sequence[Run],
     after: Sequence[Run],
@@ -184,7 +174,7 @@ def circumstances(
     return Circumstances(
         before=weather[0],
         after=weather[1],
-        laws=laws_of(setup, matched),
+        laws=laws_of(setup.engine.boost_control.value, matched.follows_demand()),
         cooler=setup.engine.cooler,
         pressure_ratio=max(p / p_ambient, 1.02) if np.isfinite(p) else 1.8,
         depression_before_pa=depression_pa[0],
