@@ -15,13 +15,13 @@ from airsense.physics.boost_control import (
     CP_PER_R,
     VAPOUR_LIGHTER,
     BoostLaw,
-    Character,
     Exponents,
     Response,
     blended,
     exponents,
     responses,
 )
+from airsense.physics.character import Character
 from airsense.physics.constants import M_DRY_AIR, M_WATER
 from tests.published.published import Published
 from tests.turbo_balance import Day, Plant, Solver, parts_ln

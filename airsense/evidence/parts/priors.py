@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from airsense.arrays import FloatArray
-from airsense.physics.boost_control import RANGES, BoostLaw, Character
+from airsense.physics.boost_control import BoostLaw
+from airsense.physics.character import RANGES, Character
 from airsense.results import K_95, Assumption
 
 # Weather that was neither logged nor declared, by configuration, and within one session (our

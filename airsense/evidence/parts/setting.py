@@ -20,11 +20,11 @@ from airsense.evidence.parts.priors import (
 from airsense.physics.boost_control import (
     VAPOUR_LIGHTER,
     BoostLaw,
-    Character,
     Response,
     blended,
     responses,
 )
+from airsense.physics.character import Character
 
 # How far fuel follows air beside the rules of `draw_fuelling`; nearly anything in another tune.
 U_FUEL_FOLLOWS = 0.007
