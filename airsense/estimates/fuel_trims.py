@@ -10,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 
 from airsense.arrays import BoolArray, FloatArray
-from airsense.estimates.defaults import Defaults
+from airsense.estimates.defaults import Defaults, Size
 from airsense.estimates.driven import Driven
-from airsense.estimates.estimate import Estimate, Influence, influence_of, largest_first
+from airsense.estimates.estimate import Estimate, influence_of, largest_first
 from airsense.estimates.run import Run
 from airsense.estimates.segments import Kind
 from airsense.setup.engine import EngineSetup
@@ -23,10 +23,10 @@ NOTE = (
     "where it does not, the trims say nothing of the reading"
 )
 # Vapour from the tank, which the controller corrects as well (k = 1). Our choice.
-U_PURGE_ABS, U_PURGE_BETWEEN, U_PURGE_RUN = 0.02, 0.004, 0.004
+PURGE = Size(label="tank vapour", absolute=0.02, run=0.004)
 # How well control holds its target: a sensor's gain error has no effect where lambda is one, since
 # no current is pumped there. Our choice.
-U_TARGET_ABS, U_TARGET_BETWEEN, U_TARGET_RUN = 0.005, 0.003, 0.003
+TARGET = Size(label="lambda held at its target", absolute=0.005, run=0.003)
 # In closed loop the short trim is never still for so long, and stays inside its authority; lambda
 # is at its target, and the engine not at full load, where it is enriched. Our choice.
 STILL_S, LEAST_MOVE, MOST_TRIM = 2.0, 1e-4, 0.24
@@ -60,23 +60,8 @@ def fuel_trims(run: Run, setup: EngineSetup, sizes: Defaults) -> Estimate:
     """
     assert run.fuel_trims is not None
     assert run.mdot_maf_kgps is not None
-    budget = [
-        influence_of(sizes.fuel, key="fuel"),
-        Influence(
-            key="lambda_target",
-            label="lambda held at its target",
-            absolute=U_TARGET_ABS,
-            run=U_TARGET_RUN,
-            between=U_TARGET_BETWEEN,
-        ),
-        Influence(
-            key="purge",
-            label="tank vapour",
-            absolute=U_PURGE_ABS,
-            run=U_PURGE_RUN,
-            between=U_PURGE_BETWEEN,
-        ),
-    ]
+    sources = {"fuel": sizes.fuel, "lambda_target": TARGET, "purge": PURGE}
+    budget = [influence_of(size, key=key) for key, size in sources.items()]
     return Estimate(
         method=METHOD,
         mdot_kgps=run.mdot_maf_kgps * (1.0 + run.fuel_trims),

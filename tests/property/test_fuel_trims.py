@@ -72,6 +72,18 @@ def test_a_changed_reading_shows_in_the_trims(tmp_path: Path, skew: float) -> No
     assert pair.airflow_change is None, "closed loop is no full load"
 
 
+def test_three_drives_a_side_decide_six_percent(tmp_path: Path) -> None:
+    engine = tmp_path / "engine.toml"
+    engine.write_text(ENGINE)
+    rng = np.random.default_rng(1)
+    before, after = ([cruise(rng, s) for _ in range(3)] for s in (0.0, 0.06))
+    pair = airsense.compare(before, after, engine).pairs[0]
+    assert (pair.verdict.value, pair.reading_cause.value) == ("reading_only", "sensor")
+    assert pair.sensor_skew is not None
+    assert pair.sensor_skew.contains(0.06)
+    assert pair.sensor_skew.high - pair.sensor_skew.low < 0.048
+
+
 def test_a_still_trim_or_a_rich_mixture_is_no_closed_loop() -> None:
     time = 0.1 * np.arange(200)
     short = 0.02 * np.sin(5.0 * time)
