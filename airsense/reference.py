@@ -1,4 +1,4 @@
-"""The reference tables: inside a wheel, or beside the package in a checkout."""
+"""Files that come with the program: inside a wheel, or beside the package in a checkout."""
 
 from __future__ import annotations
 
@@ -8,19 +8,29 @@ from pathlib import Path
 _PACKAGE = Path(__file__).resolve().parent
 
 
-def reference_path(name: str) -> Path:
-    """Return the path of a file of `reference_data`.
+def shipped_path(name: str) -> Path:
+    """Return the path of a file or folder, such as `reference_data/fuels.csv`.
 
     Raises
     ------
     FileNotFoundError
         If the installation lacks it: a packaging defect, not a user's fault.
     """
-    for folder in (_PACKAGE / "reference_data", _PACKAGE.parent / "reference_data"):
-        path = folder / name
-        if path.exists():
-            return path
-    raise FileNotFoundError(f"reference_data/{name} is missing from this installation")
+    for folder in (_PACKAGE, _PACKAGE.parent):
+        if (folder / name).exists():
+            return folder / name
+    raise FileNotFoundError(f"{name} is missing from this installation")
+
+
+def reference_path(name: str) -> Path:
+    """Return the path of a file of `reference_data`.
+
+    Raises
+    ------
+    FileNotFoundError
+        As `shipped_path`.
+    """
+    return shipped_path(f"reference_data/{name}")
 
 
 def reference_rows(name: str) -> list[dict[str, str]]:
@@ -29,7 +39,7 @@ def reference_rows(name: str) -> list[dict[str, str]]:
     Raises
     ------
     FileNotFoundError
-        As `reference_path`.
+        As `shipped_path`.
     """
     with reference_path(name).open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(line for line in file if not line.startswith("#")))

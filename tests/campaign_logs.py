@@ -9,13 +9,13 @@ from pathlib import Path
 from airsense.logs.log import Log
 from airsense.setup.campaign import Campaign, CampaignIntake, CampaignRun
 from airsense.setup.engine import EngineSetup
-from airsense.simulate.campaign import simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.demo import engine_toml
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.engines import TURBO_DIESEL
-from airsense.simulate.truth import Truth
-from airsense.simulate.writing import write_csv
+from tests.simulate.campaign import simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.demo import engine_toml
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.engines import TURBO_DIESEL
+from tests.simulate.truth import Truth
+from tests.simulate.writing import write_csv
 
 # No constant sensor errors and no soak: then runs of separately simulated pairs belong together.
 SHARED = {"absolute_errors": 0.0, "heat_soak": False}

@@ -24,9 +24,6 @@ import numpy as np
 from airsense.errors import InputError
 from airsense.jobs.compare import compare_logs
 from airsense.results import Interval
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.engines import ENGINES
-from airsense.simulate.parts import Parts, parts_of
 from tests.bench.answers import GAIN_WORDS, answer_of
 from tests.bench.coverage_cases import (
     CELLS,
@@ -36,6 +33,9 @@ from tests.bench.coverage_cases import (
     draw_cases,
     right_words,
 )
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.engines import ENGINES
+from tests.simulate.parts import Parts, parts_of
 
 PARTS = ("weather", "intake", "demand", "feedback")
 FALSE_BELOW = 0.005  # a gain of the intake below this is none

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from airsense.simulate.case import BoostControl, Case, own_channels
+from tests.simulate.case import BoostControl, Case, own_channels
 
 SKEWS = (-0.08, -0.06, -0.04, -0.025, 0.025, 0.04, 0.06, 0.08, 0.10)
 BOOSTS = (0.035, 0.05, 0.07)

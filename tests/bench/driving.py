@@ -21,11 +21,11 @@ import numpy as np
 
 from airsense.errors import InputError
 from airsense.jobs.compare import compare_logs
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, Driving, own_channels
-from airsense.simulate.engines import ENGINES, LARGE_TURBO_DIESEL, TURBO_DIESEL, EngineModel
 from tests.bench.answers import VERDICTS, Answer, answer_of
 from tests.bench.coverage_cases import BREATHING_DRIFT, MARGIN, NO_CHANGE, NO_SKEW
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, Driving, own_channels
+from tests.simulate.engines import ENGINES, LARGE_TURBO_DIESEL, TURBO_DIESEL, EngineModel
 
 Draw = Callable[[np.random.Generator], Mapping[str, float]]
 DIESELS = (TURBO_DIESEL, LARGE_TURBO_DIESEL)

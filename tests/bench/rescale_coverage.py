@@ -21,11 +21,11 @@ from airsense.jobs.compare import compare_logs
 from airsense.jobs.comparison.result import PairResult
 from airsense.jobs.rescale import rescale_logs
 from airsense.jobs.rescaling.result import RescaleResult
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, Driving
-from airsense.simulate.engines import ENGINES
-from airsense.simulate.sensor import rescaled_table, transfer_table
 from airsense.transfer.model import SignalKind, TransferTable
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, Driving
+from tests.simulate.engines import ENGINES
+from tests.simulate.sensor import rescaled_table, transfer_table
 
 
 @dataclass

@@ -21,9 +21,9 @@ from airsense.jobs.comparison.result import PairResult
 from airsense.jobs.rescale import rescale_logs
 from airsense.jobs.rescaling.result import RescaleResult
 from airsense.results import Interval
-from airsense.simulate.campaign import SimulatedCampaign
 from airsense.transfer.decision import Decision
 from tests.bench.rescale_coverage import AS_DECLARED, campaigns_of, contradicts, kinds, table_of
+from tests.simulate.campaign import SimulatedCampaign
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,12 +16,12 @@ import numpy as np
 from airsense.jobs.rescale import rescale_logs
 from airsense.jobs.rescaling.result import RescaleResult
 from airsense.logs.log import Log
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, Driving
-from airsense.simulate.engines import ENGINES
 from airsense.transfer.decision import Decision
 from airsense.transfer.model import TransferTable
 from tests.bench.rescale_coverage import AS_DECLARED, table_of
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, Driving
+from tests.simulate.engines import ENGINES
 
 KINDS = {
     "sweeps": {"n_after": 6},

@@ -15,10 +15,10 @@ import numpy as np
 from airsense.jobs.compare import compare_logs
 from airsense.jobs.comparison.result import CompareResult
 from airsense.setup.measured import ChargePipePressureTest
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, own_channels
-from airsense.simulate.engines import ENGINES
 from tests.bench.coverage_cases import BREATHING_DRIFT
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, own_channels
+from tests.simulate.engines import ENGINES
 
 SKEWS, LEAKS = (-0.06, -0.05, 0.05, 0.06, 0.08), (0.03, 0.05, 0.08)
 # A loss is read with this scatter, as far as the likelihood allows it.

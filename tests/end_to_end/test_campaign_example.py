@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from airsense.jobs import campaign
-from airsense.simulate.demo import DEMO_CASE
+from tests.simulate.demo import DEMO_CASE
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "campaign_two_boxes.toml"
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from airsense.jobs.campaign import compare_campaign
-from airsense.simulate.case import Case
-from airsense.simulate.engines import ENGINES
 from tests.campaign_logs import SHARED, campaign_of, in_order, session
+from tests.simulate.case import Case
+from tests.simulate.engines import ENGINES
 
 pytestmark = pytest.mark.slow
 

@@ -20,7 +20,6 @@ from airsense.jobs.comparison.result import CompareResult, PairResult
 from airsense.logs.log import Log
 from airsense.results import Interval
 from airsense.setup.campaign import CampaignIntake, CampaignRun
-from airsense.simulate.case import BoostControl, Case
 from tests.campaign_logs import (
     SHARED,
     Session,
@@ -30,6 +29,7 @@ from tests.campaign_logs import (
     session,
     write_campaign,
 )
+from tests.simulate.case import BoostControl, Case
 
 pytestmark = pytest.mark.slow
 

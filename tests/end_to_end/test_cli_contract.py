@@ -21,11 +21,11 @@ from airsense.cli.main import cli, main
 from airsense.errors import InputError
 from airsense.evidence.level import CheckVerdict
 from airsense.evidence.verdict import Verdict
-from airsense.simulate.campaign import simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.demo import engine_toml
-from airsense.simulate.engines import TURBO_DIESEL
-from airsense.simulate.writing import write_csv
+from tests.simulate.campaign import simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.demo import engine_toml
+from tests.simulate.engines import TURBO_DIESEL
+from tests.simulate.writing import write_csv
 
 COMMANDS = (
     "audit", "channels", "check", "compare", "demo", "new", "plan", "report", "rescale", "screen",

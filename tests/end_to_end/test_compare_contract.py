@@ -14,9 +14,9 @@ from airsense.estimates.segments import Kind
 from airsense.jobs.compare import CompareResult, compare_logs
 from airsense.logs.log import Log
 from airsense.report.as_json import to_json
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, Driving, own_channels
-from airsense.simulate.engines import TURBO_DIESEL
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, Driving, own_channels
+from tests.simulate.engines import TURBO_DIESEL
 
 TOP = {
     "schema", "window", "pairs", "logs", "priors", "findings", "assumptions", "cautions",

@@ -17,12 +17,12 @@ from airsense.jobs.compare import compare_logs, run
 from airsense.jobs.comparison.result import EstimateRow, PairResult
 from airsense.logs.log import Log
 from airsense.setup.engine import CompressorMap, EngineSetup
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.demo import engine_toml
-from airsense.simulate.engines import TURBO_DIESEL
-from airsense.simulate.writing import write_csv
 from tests.compressor_maps import with_turbo_speed, write_map
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.demo import engine_toml
+from tests.simulate.engines import TURBO_DIESEL
+from tests.simulate.writing import write_csv
 
 pytestmark = pytest.mark.slow
 

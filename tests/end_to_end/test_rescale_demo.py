@@ -11,8 +11,8 @@ from click.testing import CliRunner
 
 from airsense.cli.main import cli
 from airsense.errors import InputError
-from airsense.simulate.demo import DemoScenario, write_demo
 from airsense.transfer.file import read_table
+from tests.simulate.demo import DemoScenario, write_demo
 
 
 @pytest.fixture(scope="module")

@@ -27,8 +27,8 @@ from airsense.serve.kinds import KINDS
 from airsense.serve.room import MOST_PIECES, Room, Stands
 from airsense.serve.toml_text import toml_text
 from airsense.serve.uploads import Limits, safe_name
-from airsense.simulate.demo import DemoScenario, write_demo
 from tests.end_to_end.test_report_browser import axe_source, browser
+from tests.simulate.demo import DemoScenario, write_demo
 
 __all__ = ["browser"]  # a fixture that is shared
 pytestmark = pytest.mark.slow

@@ -12,10 +12,10 @@ from airsense.evidence.spool_up import Rise, SpoolVerdict
 from airsense.jobs.compare import compare_logs
 from airsense.logs.log import Log
 from airsense.report.as_json import to_json
-from airsense.simulate.campaign import simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL
+from tests.simulate.campaign import simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL
 
 pytestmark = pytest.mark.slow
 

@@ -11,9 +11,9 @@ import pytest
 from airsense.evidence.level import CheckVerdict
 from airsense.jobs.check import CheckResult, check_logs
 from airsense.logs.log import Channel, Log
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, Driving
-from airsense.simulate.engines import TURBO_DIESEL
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, Driving
+from tests.simulate.engines import TURBO_DIESEL
 
 
 def made(*driving: Driving, drive_s: float = 240.0) -> SimulatedCampaign:

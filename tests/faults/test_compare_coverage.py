@@ -10,14 +10,14 @@ from functools import cache
 import numpy as np
 import pytest
 
-from airsense.simulate.campaign import simulate_campaigns
-from airsense.simulate.engines import ENGINES
 from tests.bench.coverage import Outcome, covered, covered_surplus, half_width, judge
 from tests.bench.coverage_cases import (
     CELLS,
     decidable,
     draw_cases,
 )
+from tests.simulate.campaign import simulate_campaigns
+from tests.simulate.engines import ENGINES
 
 pytestmark = pytest.mark.slow
 

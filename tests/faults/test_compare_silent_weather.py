@@ -7,10 +7,10 @@ import pytest
 from airsense.evidence.verdict import Verdict
 from airsense.jobs.compare import compare_logs
 from airsense.jobs.comparison.result import CompareResult
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import BoostControl, Case, own_channels
-from airsense.simulate.engines import TURBO_DIESEL
-from airsense.simulate.parts import parts_of
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import BoostControl, Case, own_channels
+from tests.simulate.engines import TURBO_DIESEL
+from tests.simulate.parts import parts_of
 
 pytestmark = pytest.mark.slow
 

@@ -21,11 +21,11 @@ from airsense.jobs.compare import CompareResult, compare_logs
 from airsense.jobs.observe import observe
 from airsense.logs.log import Channel, Log
 from airsense.logs.read import read_log
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engines import ENGINES
-from airsense.simulate.writing import METRIC_COMMA, US_SEMICOLON, write_csv
 from tests.bench.coverage_cases import confidently_wrong
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engines import ENGINES
+from tests.simulate.writing import METRIC_COMMA, US_SEMICOLON, write_csv
 
 pytestmark = pytest.mark.slow
 
@@ -305,7 +305,7 @@ def with_rate(log: Log, share: float) -> Log:
 
 
 def test_staggered_rows_written_and_read_again(tmp_path: Path) -> None:
-    from airsense.simulate.writing import STAGGERED_CLOCK
+    from tests.simulate.writing import STAGGERED_CLOCK
 
     campaign, direct = answers("staggered")[0]
     read = [

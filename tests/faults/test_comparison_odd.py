@@ -12,9 +12,9 @@ from airsense.jobs.comparison.odd import left_out, odd_logs
 from airsense.jobs.observe import make_runs, observe
 from airsense.logs.log import Channel, Log
 from airsense.setup.engine import EngineSetup
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, own_channels
-from airsense.simulate.engines import ENGINES, TURBO_DIESEL
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, own_channels
+from tests.simulate.engines import ENGINES, TURBO_DIESEL
 
 pytestmark = pytest.mark.slow
 

@@ -7,10 +7,10 @@ import pytest
 from airsense.cause import Cause
 from airsense.evidence.verdict import ReadingCause
 from airsense.jobs.comparison.result import CompareResult, PairResult
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, own_channels
-from airsense.simulate.engines import TURBO_DIESEL, TURBO_PETROL, EngineModel
 from tests.bench.tight_or_leaking import TIGHT, answer_with, loss_of
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, own_channels
+from tests.simulate.engines import TURBO_DIESEL, TURBO_PETROL, EngineModel
 
 pytestmark = pytest.mark.slow
 

@@ -6,12 +6,12 @@ import pytest
 
 from airsense.jobs.compare import compare_logs
 from airsense.jobs.rescale import rescale_logs
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engines import TURBO_DIESEL
 from airsense.transfer.cells import Support
 from airsense.transfer.decision import Decision
 from tests.bench.rescale_coverage import DRIVES, table_of
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engines import TURBO_DIESEL
 
 pytestmark = pytest.mark.slow
 

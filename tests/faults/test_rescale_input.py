@@ -13,15 +13,15 @@ from airsense.cli.main import cli
 from airsense.errors import InputError
 from airsense.jobs.rescale import rescale_logs, run, write_table
 from airsense.logs.log import Channel, Log
-from airsense.simulate.campaign import simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.demo import engine_toml, table_csv
-from airsense.simulate.engines import TURBO_DIESEL
-from airsense.simulate.sensor import transfer_table
-from airsense.simulate.writing import write_csv
 from airsense.transfer.decision import Decision
 from airsense.transfer.model import SignalKind, TransferTable
 from airsense.transfer.signal import through_table
+from tests.simulate.campaign import simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.demo import engine_toml, table_csv
+from tests.simulate.engines import TURBO_DIESEL
+from tests.simulate.sensor import transfer_table
+from tests.simulate.writing import write_csv
 
 VOLTS = np.array([1.0, 1.6, 2.2, 2.8, 3.4, 4.0, 4.6])
 FLOWS = np.array([0.002, 0.010, 0.030, 0.070, 0.130, 0.210, 0.320])

@@ -10,10 +10,10 @@ import pytest
 
 from airsense.arrays import FloatArray
 from airsense.logs.log import Log
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engines import TURBO_DIESEL
-from airsense.simulate.sensor import transfer_table
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engines import TURBO_DIESEL
+from tests.simulate.sensor import transfer_table
 
 pytestmark = pytest.mark.slow
 

@@ -11,9 +11,9 @@ from functools import cache
 import pytest
 
 from airsense.jobs.compare import CompareResult, compare_logs
-from airsense.simulate.campaign import simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engines import ENGINES
+from tests.simulate.campaign import simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engines import ENGINES
 
 CASE = Case(skew=0.06, boost_change=0.04)
 # Boost was raised and the sensor reads more: the intake gave nothing, the reading is told.

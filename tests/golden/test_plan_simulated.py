@@ -11,10 +11,10 @@ from airsense.evidence.verdict import ReadingCause, Verdict
 from airsense.jobs.compare import compare_logs
 from airsense.jobs.observe import make_runs
 from airsense.jobs.planning.pilot import channels_of, pilot_of
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, own_channels
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.engines import LARGE_TURBO_DIESEL, TURBO_DIESEL, TURBO_PETROL
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, own_channels
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.engines import LARGE_TURBO_DIESEL, TURBO_DIESEL, TURBO_PETROL
 
 pytestmark = pytest.mark.slow
 

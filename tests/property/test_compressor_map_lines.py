@@ -16,7 +16,6 @@ from airsense.estimates.run import Run
 from airsense.logs.log import Log
 from airsense.setup.compressor_map import MapPoints
 from airsense.setup.engine import CompressorMap, EngineSetup, Uncertainty
-from airsense.simulate.engines import TURBO_DIESEL
 from tests.compressor_maps import (
     P_REF_PA,
     SPEEDS_RPM,
@@ -26,6 +25,7 @@ from tests.compressor_maps import (
     ratio_of,
     write_map,
 )
+from tests.simulate.engines import TURBO_DIESEL
 
 SIZES = defaults_for(Uncertainty(), charge_temperature_estimated=False)
 LINES = speed_lines(points())

@@ -23,9 +23,9 @@ from airsense.jobs.compare import compare_logs
 from airsense.jobs.observe import make_runs, observe
 from airsense.logs.log import Log
 from airsense.setup.engine import EngineSetup, Uncertainty
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engines import LARGE_TURBO_DIESEL, TURBO_DIESEL
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engines import LARGE_TURBO_DIESEL, TURBO_DIESEL
 
 SIZES = defaults_for(Uncertainty(), charge_temperature_estimated=False)
 

@@ -11,9 +11,9 @@ from airsense.arrays import FloatArray
 from airsense.logs.canon import CANON
 from airsense.logs.log import Log
 from airsense.setup.engine import TemperaturePlace
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL, EngineModel
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL, EngineModel
 
 pytestmark = pytest.mark.slow
 

@@ -8,20 +8,20 @@ import numpy as np
 import pytest
 
 from airsense.arrays import FloatArray
-from airsense.simulate.case import Case
-from airsense.simulate.engines import (
+from tests.simulate.case import Case
+from tests.simulate.engines import (
     ENGINES,
     LARGE_TURBO_DIESEL,
     TURBO_DIESEL,
     TURBO_PETROL,
     EngineModel,
 )
-from airsense.simulate.history import RECORDED, History
-from airsense.simulate.inputs import Inputs, join, nominal_inputs
-from airsense.simulate.march import march
-from airsense.simulate.state import R_AIR
-from airsense.simulate.surroundings import specific_humidity, speed_and_pedal
-from airsense.simulate.truth import Truth, truth_of
+from tests.simulate.history import RECORDED, History
+from tests.simulate.inputs import Inputs, join, nominal_inputs
+from tests.simulate.march import march
+from tests.simulate.state import R_AIR
+from tests.simulate.surroundings import specific_humidity, speed_and_pedal
+from tests.simulate.truth import Truth, truth_of
 
 pytestmark = pytest.mark.slow
 

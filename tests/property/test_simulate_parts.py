@@ -8,10 +8,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from airsense.simulate.campaign import simulate_campaigns
-from airsense.simulate.case import BoostControl, Case
-from airsense.simulate.engines import ENGINES, TURBO_DIESEL, EngineModel
-from airsense.simulate.parts import Parts, parts_of
+from tests.simulate.campaign import simulate_campaigns
+from tests.simulate.case import BoostControl, Case
+from tests.simulate.engines import ENGINES, TURBO_DIESEL, EngineModel
+from tests.simulate.parts import Parts, parts_of
 
 pytestmark = pytest.mark.slow
 

@@ -12,20 +12,20 @@ from hypothesis import strategies as st
 
 from airsense.arrays import FloatArray
 from airsense.logs.log import Log
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import BoostControl, Case, Driving, own_channels
-from airsense.simulate.engines import ENGINES, TURBO_DIESEL, EngineModel
-from airsense.simulate.history import RECORDED, History
-from airsense.simulate.inputs import run_inputs
-from airsense.simulate.road.response import Lags, respond
-from airsense.simulate.road.schedule import (
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import BoostControl, Case, Driving, own_channels
+from tests.simulate.engines import ENGINES, TURBO_DIESEL, EngineModel
+from tests.simulate.history import RECORDED, History
+from tests.simulate.inputs import run_inputs
+from tests.simulate.road.response import Lags, respond
+from tests.simulate.road.schedule import (
     GRID_S,
     Schedule,
     hold_speed_rpm,
     schedule,
     step_speeds_rpm,
 )
-from airsense.simulate.standing import LEAN_LIMIT
+from tests.simulate.standing import LEAN_LIMIT
 
 QUIET = Case(drift=0.0, absolute_errors=0.0, scatter=0.0, noise=0.0, rounding=False)
 LAGS = Lags(film_s=0.03, film_delay_s=0.02, thermistor_s=3.0, pressure_s=0.03)

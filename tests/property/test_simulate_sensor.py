@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from airsense.simulate.case import Case
-from airsense.simulate.engines import ENGINES, TURBO_DIESEL, EngineModel
-from airsense.simulate.sensor import (
+from tests.simulate.case import Case
+from tests.simulate.engines import ENGINES, TURBO_DIESEL, EngineModel
+from tests.simulate.sensor import (
     BREAKPOINTS,
     SIGNAL_SPAN_V,
     TABLE_END,

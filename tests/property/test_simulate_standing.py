@@ -10,9 +10,9 @@ import pytest
 
 from airsense.arrays import FloatArray
 from airsense.logs.log import Log
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case, own_channels
-from airsense.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL, EngineModel
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case, own_channels
+from tests.simulate.engines import ENGINES, TURBO_DIESEL, TURBO_PETROL, EngineModel
 
 pytestmark = pytest.mark.slow
 

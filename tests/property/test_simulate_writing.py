@@ -10,10 +10,10 @@ import pytest
 
 from airsense.logs.log import Log
 from airsense.logs.read import read_log
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engines import TURBO_DIESEL, TURBO_PETROL
-from airsense.simulate.writing import (
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engines import TURBO_DIESEL, TURBO_PETROL
+from tests.simulate.writing import (
     METRIC_COMMA,
     STAGGERED_CLOCK,
     STYLES,

@@ -15,13 +15,13 @@ from airsense.evidence.priors import PriorTable
 from airsense.jobs.observe import make_runs, observe
 from airsense.jobs.rescale import rescale_logs
 from airsense.logs.log import Log
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engines import TURBO_DIESEL
 from airsense.transfer.cells import Step, Support, coverage_of, make_cells
 from airsense.transfer.correction import Correction
 from airsense.transfer.decision import Decision
 from tests.bench.rescale_coverage import DRIVES, table_of
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engines import TURBO_DIESEL
 
 pytestmark = pytest.mark.slow
 

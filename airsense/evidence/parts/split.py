@@ -75,11 +75,6 @@ class Parts:
     laws: tuple[LawBelief, ...]
     assumptions: tuple[Assumption, ...]
 
-    @property
-    def held_probability(self) -> float:
-        """Probability that the demand is unchanged, after the data."""
-        return float(np.mean(self.held))
-
 
 def split(
     engine_ln: FloatArray,

@@ -8,8 +8,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from airsense.arrays import FloatArray
-from airsense.simulate.case import BoostControl, Case
-from airsense.simulate.engine_model import EngineModel
+from tests.simulate.case import BoostControl, Case
+from tests.simulate.engine_model import EngineModel
 
 SOAK_K = 4.0  # the cooler's metal above ambient after many runs
 SOAK_RUNS = 1.5

@@ -6,8 +6,8 @@ import numpy as np
 
 from airsense.arrays import FloatArray
 from airsense.physics.constants import CELSIUS_ZERO_K
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.inputs import Inputs
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.inputs import Inputs
 
 
 def speed_and_pedal(

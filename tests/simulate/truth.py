@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from airsense.arrays import FloatArray
-from airsense.simulate.history import History
-from airsense.simulate.inputs import Inputs
+from tests.simulate.history import History
+from tests.simulate.inputs import Inputs
 
 # Fine enough for a mean over speed.
 BINS = 40

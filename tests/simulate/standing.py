@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from airsense.arrays import FloatArray
-from airsense.simulate.case import Case
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.history import RECORDED, History
-from airsense.simulate.inputs import Inputs
-from airsense.simulate.state import R_AIR
+from tests.simulate.case import Case
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.history import RECORDED, History
+from tests.simulate.inputs import Inputs
+from tests.simulate.state import R_AIR
 
 # Invented: what a starter and a driver take.
 CRANK_S = 0.6

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.history import History
-from airsense.simulate.inputs import Inputs
-from airsense.simulate.stepper import Stepper
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.history import History
+from tests.simulate.inputs import Inputs
+from tests.simulate.stepper import Stepper
 
 # Settles before the log begins; a step far below the shortest lag; a record of every other one.
 PREROLL_S = 2.5

@@ -1,5 +1,7 @@
 """The demo scenario: an invented engine on an invented roller, with both a gain and a skew.
 
+`examples/two_boxes` holds its files; run as a script, this writes them again.
+
 A workshop 300 m above the sea swaps the tube that carries the air-flow sensor for one with a
 free-flowing filter box. The metering section of the new tube is a little narrower, so the sensor
 over-reads; the filter box loses less pressure, and the boost target was raised with it.
@@ -7,20 +9,19 @@ over-reads; the filter box loses less pressure, and the boost target was raised 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from airsense.logs.log import Log
-from airsense.simulate.campaign import SimulatedCampaign, simulate_campaigns
-from airsense.simulate.case import Case
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.engines import TURBO_DIESEL
-from airsense.simulate.sensor import TransferTable, rescaled_table, transfer_table
-from airsense.simulate.truth import Truth
-from airsense.simulate.writing import METRIC_COMMA, csv_text
+from tests.simulate.campaign import SimulatedCampaign, simulate_campaigns
+from tests.simulate.case import Case
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.engines import TURBO_DIESEL
+from tests.simulate.sensor import TransferTable, rescaled_table, transfer_table
+from tests.simulate.truth import Truth
+from tests.simulate.writing import METRIC_COMMA, csv_text
 
 # Invented: a seed of its own, two tubes, the speeds that the workshop printed.
 SEED = 20
@@ -41,8 +42,6 @@ DEMO_CASE = Case(
     log_maf_signal=True,
     log_depression=True,
 )
-
-Writer = Callable[[Path, str], object]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,22 +67,9 @@ class DemoScenario:
         return self.before
 
 
-def write_demo(folder: str | Path, write: Writer | None = None) -> DemoScenario:
-    """Simulate the demo and write its files.
-
-    Parameters
-    ----------
-    folder : path
-        Made if missing.
-    write : callable, optional
-        Takes path and text; by default plain files are written, over old ones of that name.
-
-    Returns
-    -------
-    DemoScenario
-    """
+def write_demo(folder: str | Path) -> DemoScenario:
+    """Simulate the demo and write its files into a folder, over old ones of that name."""
     target = Path(folder)
-    put = write or _write
     campaign = simulate_campaigns(TURBO_DIESEL, [DEMO_CASE], SEED)[0]
     table = transfer_table(TURBO_DIESEL)
     scenario = DemoScenario(
@@ -97,16 +83,17 @@ def write_demo(folder: str | Path, write: Writer | None = None) -> DemoScenario:
         true_table=rescaled_table(TURBO_DIESEL, DEMO_CASE),
     )
     target.mkdir(parents=True, exist_ok=True)
-    put(scenario.engine_toml, engine_toml(TURBO_DIESEL))
-    put(scenario.table, table_csv(table))
-    put(scenario.claims_toml, claims_toml(campaign))
+    texts = {
+        scenario.engine_toml: engine_toml(TURBO_DIESEL),
+        scenario.table: table_csv(table),
+        scenario.claims_toml: claims_toml(campaign),
+        target / "truth.csv": truth_csv(campaign.truth),
+    }
     for log in (*campaign.before, *campaign.after):
-        put(_log_path(target, log), csv_text(log, METRIC_COMMA))
+        texts[_log_path(target, log)] = csv_text(log, METRIC_COMMA)
+    for path, text in texts.items():
+        path.write_text(text, encoding="utf-8", newline="")
     return scenario
-
-
-def _write(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="")
 
 
 def _log_path(folder: Path, log: Log) -> Path:
@@ -148,6 +135,21 @@ def table_csv(table: TransferTable) -> str:
         f"{signal:.4f},{flow * 3600.0:.1f}"
         for signal, flow in zip(table.signal_v, table.mdot_kgps, strict=True)
     ]
+    return "\n".join(lines) + "\n"
+
+
+def truth_csv(truth: Truth) -> str:
+    """Return by engine speed what the change of tube did to the sensor and to the engine's air."""
+    lines = ["Engine speed (rpm),Sensor's reading (%),Air flow of the engine (%)"]
+    step = 100
+    for speed in range(
+        step * int(truth.speed_rpm.min() // step + 1), int(truth.speed_rpm.max()), step
+    ):
+        reading, air = (
+            100.0 * np.expm1(np.interp(speed, truth.speed_rpm, log_ratio))
+            for log_ratio in (truth.reading, truth.airflow)
+        )
+        lines.append(f"{speed},{reading:.3f},{air:.3f}")
     return "\n".join(lines) + "\n"
 
 
@@ -230,3 +232,7 @@ def _printed(log: Log, speed_rpm: float) -> _Printed:
         air_gps=round(value("mass_air_flow") * 1e3),
         fuel_mg=round(value("fuel_per_stroke") * 1e6),
     )
+
+
+if __name__ == "__main__":
+    write_demo(Path(__file__).parents[2] / "examples" / "two_boxes")

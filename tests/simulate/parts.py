@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from airsense.simulate.case import Case
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.history import History
-from airsense.simulate.inputs import join, nominal_inputs
-from airsense.simulate.march import march
-from airsense.simulate.truth import Truth, change_of
+from tests.simulate.case import Case
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.history import History
+from tests.simulate.inputs import join, nominal_inputs
+from tests.simulate.march import march
+from tests.simulate.truth import Truth, change_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from airsense.arrays import FloatArray
-from airsense.simulate.case import Driving
-from airsense.simulate.engine_model import EngineModel
+from tests.simulate.case import Driving
+from tests.simulate.engine_model import EngineModel
 
 # Invented: how long a driver holds what.
 GRID_S = 0.02

@@ -10,12 +10,12 @@ import numpy as np
 from airsense.arrays import FloatArray
 from airsense.logs.canon import CANON
 from airsense.logs.log import Channel, Log
-from airsense.simulate.case import Case
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.history import History
-from airsense.simulate.inputs import Inputs
-from airsense.simulate.sensor import transfer_table
 from airsense.units import to_si
+from tests.simulate.case import Case
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.history import History
+from tests.simulate.inputs import Inputs
+from tests.simulate.sensor import transfer_table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

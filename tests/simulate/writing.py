@@ -10,8 +10,8 @@ import numpy as np
 
 from airsense.arrays import FloatArray
 from airsense.logs.log import Channel, Log
-from airsense.simulate.campaign import SimulatedCampaign
-from airsense.simulate.sampling import display_scale
+from tests.simulate.campaign import SimulatedCampaign
+from tests.simulate.sampling import display_scale
 
 
 class TimeStyle(Enum):

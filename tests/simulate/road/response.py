@@ -13,15 +13,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from airsense.arrays import FloatArray
-from airsense.simulate.case import Case
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.history import History
-from airsense.simulate.inputs import Inputs
-from airsense.simulate.road.schedule import GRID_S, Schedule
-from airsense.simulate.sensor import shape_frac
-from airsense.simulate.standing import IDLE_THROTTLED, LEAN_LIMIT, idle_fuel_kgps
-from airsense.simulate.state import R_AIR
-from airsense.simulate.surroundings import specific_humidity
+from tests.simulate.case import Case
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.history import History
+from tests.simulate.inputs import Inputs
+from tests.simulate.road.schedule import GRID_S, Schedule
+from tests.simulate.sensor import shape_frac
+from tests.simulate.standing import IDLE_THROTTLED, LEAN_LIMIT, idle_fuel_kgps
+from tests.simulate.state import R_AIR
+from tests.simulate.surroundings import specific_humidity
 
 # (kappa - 1)/kappa of air; time constants of spool, valve, cooler metal, charge and inlet:
 # invented.

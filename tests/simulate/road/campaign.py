@@ -9,14 +9,14 @@ import numpy as np
 
 from airsense.arrays import FloatArray
 from airsense.logs.log import Log
-from airsense.simulate.case import Case
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.history import History
-from airsense.simulate.inputs import Inputs, nominal_inputs, run_inputs
-from airsense.simulate.road.response import Lags, boost_share, lagged, reading_frac, respond
-from airsense.simulate.road.schedule import Schedule, nominal_sweep, schedule
-from airsense.simulate.sampling import sample_logs
-from airsense.simulate.truth import Truth, change_of
+from tests.simulate.case import Case
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.history import History
+from tests.simulate.inputs import Inputs, nominal_inputs, run_inputs
+from tests.simulate.road.response import Lags, boost_share, lagged, reading_frac, respond
+from tests.simulate.road.schedule import Schedule, nominal_sweep, schedule
+from tests.simulate.sampling import sample_logs
+from tests.simulate.truth import Truth, change_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

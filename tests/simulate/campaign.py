@@ -9,14 +9,14 @@ import numpy as np
 
 from airsense.logs.log import Log
 from airsense.setup.engine import EngineSetup, TemperaturePlace
-from airsense.simulate.case import Case
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.inputs import Inputs, join, nominal_inputs, run_inputs
-from airsense.simulate.march import STEP_S, duration_s, march
-from airsense.simulate.road.campaign import Driven, simulate_road
-from airsense.simulate.sampling import sample_logs
-from airsense.simulate.standing import with_preamble
-from airsense.simulate.truth import Truth, truth_of
+from tests.simulate.case import Case
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.inputs import Inputs, join, nominal_inputs, run_inputs
+from tests.simulate.march import STEP_S, duration_s, march
+from tests.simulate.road.campaign import Driven, simulate_road
+from tests.simulate.sampling import sample_logs
+from tests.simulate.standing import with_preamble
+from tests.simulate.truth import Truth, truth_of
 
 __all__ = ["Case", "SimulatedCampaign", "Truth", "simulate_campaigns"]
 

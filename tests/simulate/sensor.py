@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from airsense.arrays import FloatArray
-from airsense.simulate.case import Case
-from airsense.simulate.engine_model import EngineModel
+from tests.simulate.case import Case
+from tests.simulate.engine_model import EngineModel
 
 # As tables of controllers have them, 0 to 5 V (common practice, no source).
 BREAKPOINTS = 25

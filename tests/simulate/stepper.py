@@ -19,12 +19,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from airsense.arrays import FloatArray
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.history import History
-from airsense.simulate.inputs import Inputs
-from airsense.simulate.sensor import shape_frac
-from airsense.simulate.state import R_AIR, first_state
-from airsense.simulate.surroundings import specific_humidity, speed_and_pedal
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.history import History
+from tests.simulate.inputs import Inputs
+from tests.simulate.sensor import shape_frac
+from tests.simulate.state import R_AIR, first_state
+from tests.simulate.surroundings import specific_humidity, speed_and_pedal
 
 # Handbook values of air, vapour and exhaust gas, in two to four digits.
 VAPOUR_GAS_CONSTANT_RATIO = 1.608

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from airsense.arrays import FloatArray
-from airsense.simulate.engine_model import EngineModel
-from airsense.simulate.inputs import Inputs
+from tests.simulate.engine_model import EngineModel
+from tests.simulate.inputs import Inputs
 
 # Dry air, in the digits of handbooks.
 R_AIR = 287.05
