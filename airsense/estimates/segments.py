@@ -27,10 +27,12 @@ MIN_RISE_FRACTION = 0.25
 MIN_RISE_RPMPS = 40.0
 MIN_PULL_S = 2.0
 MIN_PULL_SAMPLES = 12
-FULL_PEDAL_SHARE = 0.8
 # A pedal at this has been put down for a test; what is called 100 % is often logged as less.
 FLOORED_PEDAL = 0.9
 FULL_LOAD_SHARE = 0.7
+# Near its top the pedal is down: below, the engine is not asked for all it can give. Our choice.
+# So much of a pull must be driven that way, and only that much of it is full load.
+PEDAL_DOWN_SHARE, LEAST_DOWN, LEAST_PEDAL_TRAVEL = 0.95, 0.5, 0.3
 # After the pedal goes down the hot film, the thermistor and the charge path need this to settle.
 SETTLING_S = 0.6
 MAX_FILLING_SHARE = 0.06
@@ -161,15 +163,24 @@ def _is_pull(run: Run, start: int, stop: int, load: FloatArray, full_load: float
     low = max(float(np.nanmin(speed)), IDLE_RPM[0])
     if float(np.nanmax(speed)) - low < max(MIN_RISE_RPM, MIN_RISE_FRACTION * low):
         return False
-    if run.pedal is not None and np.isfinite(run.pedal).any():
-        top = float(np.nanmax(run.pedal))
-        if top - float(np.nanmin(run.pedal)) > 0.3:
-            floored = float(np.nanmedian(run.pedal[start:stop]))
-            return floored >= max(FULL_PEDAL_SHARE * top, 0.5 * FLOORED_PEDAL)
+    down = pedal_down(run)
+    if down is not None:
+        return bool(np.mean(down[start:stop]) >= LEAST_DOWN)
     upper = load[start + (stop - start) // 2 : stop]
     if not np.isfinite(upper).any():
         return False
     return float(np.nanmedian(upper)) >= FULL_LOAD_SHARE * full_load
+
+
+def pedal_down(run: Run) -> BoolArray | None:
+    """Return where the pedal is down; None where it was not logged or hardly moves."""
+    if run.pedal is None or not np.isfinite(run.pedal).any():
+        return None
+    top = float(np.nanmax(run.pedal))
+    if top - float(np.nanmin(run.pedal)) <= LEAST_PEDAL_TRAVEL:
+        return None
+    with np.errstate(invalid="ignore"):
+        return np.asarray(run.pedal >= max(PEDAL_DOWN_SHARE * top, 0.5 * FLOORED_PEDAL))
 
 
 def charge_of(run: Run) -> FloatArray:
@@ -248,8 +259,13 @@ def _use(run: Run, kind: KindArray, pulls: Sequence[tuple[int, int]]) -> BoolArr
     use = good & ((kind == Kind.PULL) | (_steady(run) & _settled_since_start(run)))
     # The smoothing of the speed reaches half its width beyond the end of the climb.
     reach = round(0.5 * SPEED_SMOOTHING_S / run.step_s)
+    down = pedal_down(run)
     for first, stop in pulls:
-        use[first : _settled(run, first, stop)] = False
+        floored = first
+        if down is not None:
+            floored += int(np.argmax(down[first:stop]))
+            use[first:stop] &= down[first:stop]
+        use[first : _settled(run, floored, stop)] = False
         use[max(stop - reach, first) : stop] = False
     return np.asarray(use)
 

@@ -37,6 +37,10 @@ SOAK_TIME_S = 30.0
 # choice, after trips of a car whose sensor stays within some kelvin of ambient under boost.
 SLOPE_BEFORE, U_SLOPE_BEFORE = 0.03, 0.03
 SLOPE_AFTER, U_SLOPE_AFTER = 1.0 - COOLER_EFFECTIVENESS.value, COOLER_EFFECTIVENESS.u
+# A cooler and pipes that store heat, or are soaked with it before a pull, hide the slope of a
+# sensor behind them: how often in a single pull, what is left of it then, and the time in which
+# changing boost makes that half as likely. Our choice.
+HIDDEN_SHARE, HIDDEN_SLOPE, U_HIDDEN_SLOPE, HIDDEN_TIME_S = 0.15, 0.10, 0.10, 120.0
 # A slope beyond what any cooler leaves: behind the compressor, but not behind a cooler.
 LARGEST_SLOPE = 0.70
 # Excess of an intake temperature over ambient that heat soak alone may cause. [K] Our choice.
@@ -60,8 +64,8 @@ class TemperaturePlaceGuess:
     """Where a temperature is taken, with the numbers that say so.
 
     `slope` is the part of the heat of compression that the reading follows, `u_slope` its
-    standard uncertainty, `probability` that of `after_cooler` against `before_compressor`
-    (even odds before), `boosted_rise_k` the median heat of compression under boost, and
+    standard uncertainty, `probability` that of `after_cooler` against `before_compressor`,
+    `boosted_rise_k` the median heat of compression under boost, and
     `boosted_excess_k` the median excess over ambient there, NaN if ambient is not known.
     `boosted_samples` counts those looked at; a long log is thinned.
     """
@@ -83,6 +87,7 @@ def infer_place(
     p_ambient_pa: ArrayLike,
     *,
     time_s: ArrayLike | None = None,
+    odds_after: float = 1.0,
 ) -> TemperaturePlaceGuess:
     """Say where a temperature is taken from how it follows the heat of compression.
 
@@ -97,6 +102,8 @@ def infer_place(
     time_s : array_like, shape (n,), optional
         Time of the samples, strictly increasing. [s] Without it the samples are taken as
         settled, and the answer is less certain.
+    odds_after : float
+        Odds of `after_cooler` before the behaviour is seen, above 0.
 
     Returns
     -------
@@ -113,7 +120,8 @@ def infer_place(
     The reading, less its changes slower than heat soak, is fitted by a line in the heat of
     compression as a lagging sensor would feel it; outliers (a stopped engine's hot soak) are
     trimmed. The slope is combined with the excess over ambient under boost, and compared with
-    what either place makes likely. A sweep too short for the sensor stays `unknown`.
+    what either place makes likely; behind a cooler, heat stored in it may hide the slope, not the
+    excess. A sweep too short for the sensor stays `unknown`.
     """
     sample = _boosted_sample(t_k, t_ambient_k, p_manifold_pa, p_ambient_pa, time_s)
     if sample is None:
@@ -127,7 +135,7 @@ def infer_place(
             reason="boost too short or too steady for the sensor to show a change",
             boosted_samples=sample.boosted_count,
         )
-    return _judge(sample, _slope(sample))
+    return _judge(sample, _slope(sample), odds_after)
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,11 +165,14 @@ class _Sample:
         return x - first_order_lag(self.time_s, x, SOAK_TIME_S)
 
     @property
+    def span_s(self) -> float:
+        """From the first sample to the last; no end without time, where all are settled."""
+        return np.inf if self.time_s is None else float(self.time_s[-1] - self.time_s[0])
+
+    @property
     def independent(self) -> float:
         """Number of independent values."""
-        if self.time_s is None:
-            return self.t_k.size / 10.0
-        return float((self.time_s[-1] - self.time_s[0]) / INDEPENDENT_AFTER_S)
+        return self.t_k.size / 10.0 if self.time_s is None else self.span_s / INDEPENDENT_AFTER_S
 
 
 def _boosted_sample(
@@ -237,20 +248,28 @@ def _robust_line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     return slope, max(scatter, LEAST_SCATTER_K)
 
 
-def _judge(sample: _Sample, fit: _Fit) -> TemperaturePlaceGuess:
+def _judge(sample: _Sample, fit: _Fit, odds_after: float) -> TemperaturePlaceGuess:
     rise = float(np.median(sample.rise_k[sample.boosted]))
     excess = float(np.median(sample.excess_k[sample.boosted]))
     slope, u_slope = fit.slope, fit.u_slope
     contradiction = slope < -SLOPE_BEFORE - CONTRADICTION * u_slope
+    # Under either place the slope and, where ambient is known, the excess show one share of the
+    # heat, so that how far they differ speaks for neither; a hidden slope shows nothing of it.
+    alike, hidden = 0.0, _log_density(slope, HIDDEN_SLOPE, np.hypot(u_slope, U_HIDDEN_SLOPE))
     if np.isfinite(excess):
         felt = float(np.median(sample.felt(fit.tau_s)[sample.boosted]))
         level, u_level = (excess - SOAK_K) / felt, U_SOAK_K / felt
-        contradiction |= abs(slope - level) > CONTRADICTION * float(np.hypot(u_slope, u_level))
+        u_apart = float(np.hypot(u_slope, u_level))
+        contradiction |= abs(slope - level) > CONTRADICTION * u_apart
+        alike = _log_density(slope - level, 0.0, u_apart)
+        hidden += _log_density(level, SLOPE_AFTER, np.hypot(u_level, U_SLOPE_AFTER))
         slope, u_slope = _weighted(slope, u_slope, level, u_level)
-    log_odds = _log_density(slope, SLOPE_AFTER, np.hypot(u_slope, U_SLOPE_AFTER)) - _log_density(
-        slope, SLOPE_BEFORE, np.hypot(u_slope, U_SLOPE_BEFORE)
-    )
-    after = float(1.0 / (1.0 + np.exp(-np.clip(log_odds, -50.0, 50.0))))
+    shown = alike + _log_density(slope, SLOPE_AFTER, np.hypot(u_slope, U_SLOPE_AFTER))
+    ahead = alike + _log_density(slope, SLOPE_BEFORE, np.hypot(u_slope, U_SLOPE_BEFORE))
+    share = HIDDEN_SHARE / (1.0 + sample.span_s / HIDDEN_TIME_S)
+    in_sight, out_of_sight = np.exp(np.clip([shown - ahead, hidden - ahead], -50.0, 50.0))
+    odds = odds_after * float((1.0 - share) * in_sight + share * out_of_sight)
+    after = odds / (1.0 + odds)
     place, reason = _verdict(after, slope, u_slope, contradiction)
     return TemperaturePlaceGuess(
         place=place,

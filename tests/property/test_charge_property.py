@@ -187,6 +187,28 @@ def test_excess_that_contradicts_the_slope_is_unknown():
     assert got.boosted_excess_k == pytest.approx(60.0, abs=1.0)
 
 
+def test_odds_before_the_behaviour_multiply_those_of_the_behaviour():
+    t, reading, p = log_of_sweeps(left=0.11, sweeps=2)
+    even = infer_place(reading, AMBIENT_K, p, 99e3, time_s=t).probability
+    for odds in (0.2, 1.0, 8.0):
+        got = infer_place(reading, AMBIENT_K, p, 99e3, time_s=t, odds_after=odds).probability
+        assert got / (1.0 - got) == pytest.approx(odds * even / (1.0 - even), rel=1e-9)
+
+
+@pytest.mark.parametrize("sweeps", [1, 8])
+def test_stored_heat_may_hide_a_slope_in_one_sweep_more_than_in_many(sweeps):
+    """The probability by hand: a share of the drawn coolers shows 0.10 +- 0.10, or nothing."""
+    t, reading, p = log_of_sweeps(left=0.0, sweeps=sweeps)
+    got = infer_place(reading, None, p, 99e3, time_s=t)
+    share = 0.15 / (1.0 + (t[-1] - t[0]) / 120.0)
+    seen = norm.pdf(got.slope, 0.25, np.hypot(got.u_slope, 0.3 / 12.0**0.5))
+    hidden = norm.pdf(got.slope, 0.10, np.hypot(got.u_slope, 0.10))
+    after = (1.0 - share) * seen + share * hidden
+    before = norm.pdf(got.slope, 0.03, np.hypot(got.u_slope, 0.03))
+    assert got.probability == pytest.approx(after / (after + before), rel=1e-6)
+    assert got.place == "before_compressor"
+
+
 def test_without_a_cooler_it_is_not_behind_one():
     got = guess(left=0.95, sweeps=3)
     assert got.place == "unknown"

@@ -107,6 +107,20 @@ def test_ambient_tells_a_hot_sensor_that_does_not_move_from_inlet_air() -> None:
     assert codes(doubted) == {"temperature_place_unknown"}
 
 
+def test_inlet_air_that_is_cooler_shows_a_soaked_sensor_to_be_behind_the_cooler() -> None:
+    """Warm from standing, an effective cooler behind it: the slope says little, 25 K say it."""
+    soaked = 320.0 + 0.05 * (FOLLOWING - FOLLOWING.min())
+    blind = run("after_cooler", charge_temperature=soaked)
+    assert not blind.charge_estimated, "one behaviour does not outweigh a declaration"
+    named = run(charge_temperature=soaked, intake_temperature=293.0)
+    assert not named.charge_estimated
+    assert codes(named) == set()
+    alike = run(charge_temperature=soaked, intake_temperature=soaked)
+    assert codes(alike) == codes(run(charge_temperature=soaked)), "two of a kind show nothing"
+    stated = run("unknown", charge_temperature=soaked, intake_temperature=293.0)
+    assert codes(stated) == {"temperature_place_unknown"}
+
+
 def test_without_pressure_the_name_decides() -> None:
     named = run(boost=False, charge_temperature=320.0)
     assert not named.charge_estimated
