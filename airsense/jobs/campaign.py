@@ -35,10 +35,10 @@ from airsense.jobs.comparison.given import TUNE, PairInput
 from airsense.jobs.comparison.logs import (
     log_uses,
     match_findings,
+    odd_findings,
     prior_rows,
-    runs_left_out,
 )
-from airsense.jobs.comparison.odd import left_out, odd_logs
+from airsense.jobs.comparison.odd import left_out, odd_logs, outvoted
 from airsense.jobs.comparison.pair import Weighed, compare_pair
 from airsense.jobs.comparison.proposals import BASELINE_AGAIN
 from airsense.jobs.comparison.result import CompareResult, PairResult
@@ -99,20 +99,22 @@ def compare_campaign(
     table = prior_table(setup.priors, campaign.measured)
     roles = [c.name for c in layout.of_run]
     odd = odd_logs(seen, roles, setup.engine)
+    aside = outvoted(odd, roles)
+    other = replace(layout, without=() if aside else left_out(odd, roles))
+    layout = replace(layout, without=aside)
     done = [_Done.of(layout, pairing, table) for pairing in layout.pairings]
     results = tuple(d.result for d in done)
-    without = left_out(odd, roles)
-    again = [_Done.of(layout, p, table, without) for p in layout.pairings if without]
+    again = [_Done.of(other, p, table) for p in other.pairings if other.without != aside]
     return CompareResult(
         engine=setup.engine.name,
         window=window_of(seen, done[0].weighed),
         margin=margin,
         pairs=results,
-        logs=log_uses(seen, roles, odd),
+        logs=log_uses(seen, roles, odd, aside),
         priors=prior_rows(table),
         findings=(
             *match_findings(seen, roles),
-            *runs_left_out(results, [d.result for d in again], odd, seen.runs),
+            *odd_findings(results, [d.result for d in again], odd, seen.runs, aside),
             *seen.findings,
             *order_findings(layout),
             *bore_findings(layout, results),
@@ -159,11 +161,9 @@ class _Done:
     result: PairResult
 
     @classmethod
-    def of(
-        cls, layout: Layout, pairing: Pairing, table: PriorTable, without: Sequence[int] = ()
-    ) -> _Done:
+    def of(cls, layout: Layout, pairing: Pairing, table: PriorTable) -> _Done:
         drift = layout.drift(pairing)
-        given = _pair_input(layout, pairing, table, without)
+        given = _pair_input(layout, pairing, table)
         if drift is not None:
             own = LnChange(value=drift.value, u=drift.u, dof=drift.dof)
             given = replace(given, drift=own)
@@ -174,13 +174,8 @@ class _Done:
         return cls(pairing=pairing, drift=drift, weighed=weighed, result=result)
 
 
-def _pair_input(
-    layout: Layout, pairing: Pairing, table: PriorTable, without: Sequence[int]
-) -> PairInput:
-    before, after = (
-        tuple(k for k in layout.numbers(c) if k not in without)
-        for c in (pairing.before, pairing.after)
-    )
+def _pair_input(layout: Layout, pairing: Pairing, table: PriorTable) -> PairInput:
+    before, after = (layout.numbers(c) for c in (pairing.before, pairing.after))
     old, new = ([layout.traces[k] for k in own] for own in (before, after))
     tune = pairing.question == TUNE
     return PairInput(

@@ -14,12 +14,12 @@ from airsense.jobs.comparison.given import INTAKE, TUNE, PairInput
 from airsense.jobs.comparison.logs import (
     log_uses,
     match_findings,
+    odd_findings,
     prior_rows,
-    runs_left_out,
 )
-from airsense.jobs.comparison.odd import left_out, odd_logs
+from airsense.jobs.comparison.odd import left_out, odd_logs, outvoted
 from airsense.jobs.comparison.pair import Weighed, compare_pair
-from airsense.jobs.comparison.result import CompareResult, PairResult, Window
+from airsense.jobs.comparison.result import CompareResult, Window
 from airsense.jobs.curves import curves_of
 from airsense.jobs.declared import prior_table
 from airsense.jobs.driven_window import require_driven
@@ -28,7 +28,7 @@ from airsense.jobs.provenance import setup_inputs
 from airsense.logs.log import Log
 from airsense.logs.own_units import own_units
 from airsense.logs.suggest import read_logs
-from airsense.results import Assumption, Finding
+from airsense.results import Assumption
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 from airsense.setup.measured import check_configurations
@@ -91,22 +91,29 @@ def compare_logs(
     is_after = [k >= len(before) for k in range(len(runs))]
     seen = observe(runs, setup, is_after)
     require_driven(seen.cells, rpm)
-    given = replace(_given(seen, len(before), setup, tunes), margin=margin, rpm=rpm)
-    weighed = compare_pair(given)
     roles = [AFTER if a else BEFORE for a in is_after]
     odd = odd_logs(seen, roles, setup.engine)
+    aside, doubted = outvoted(odd, roles), left_out(odd, roles)
+
+    def without(runs: Sequence[int]) -> PairInput:
+        given = _given(seen, is_after, runs, setup, tunes)
+        return replace(given, margin=margin, rpm=rpm)
+
+    given = without(aside)
+    weighed = compare_pair(given)
+    other = [compare_pair(without(() if aside else doubted)).result] if doubted else []
     pair = weighed.result
     return CompareResult(
         engine=setup.engine.name,
         window=window_of(seen, weighed),
         margin=margin,
         pairs=(pair,),
-        logs=log_uses(seen, roles, odd),
+        logs=log_uses(seen, roles, odd, aside),
         priors=prior_rows(given.table),
         findings=(
             *match_findings(seen, roles),
             *contradicted(given, weighed),
-            *_without_odd(given, pair, odd, roles),
+            *odd_findings([pair], other, odd, runs, aside),
             *seen.findings,
         ),
         assumptions=(*seen.assumptions, *split_assumptions(weighed)),
@@ -119,15 +126,23 @@ def compare_logs(
 
 
 def _given(
-    seen: Observations, count_before: int, setup: EngineSetup, tunes: tuple[str, str] | None
+    seen: Observations,
+    is_after: Sequence[bool],
+    without: Sequence[int],
+    setup: EngineSetup,
+    tunes: tuple[str, str] | None,
 ) -> PairInput:
-    """Return what the pair is judged by: the first `count_before` runs against the others."""
+    """Return what the pair is judged by, but for the runs to go without."""
+    before, after = (
+        tuple(k for k, a in enumerate(is_after) if a is side and k not in without)
+        for side in (False, True)
+    )
     shown = traces(seen.runs, setup, seen.sizes)
     tune = bool(tunes and tunes[0] != tunes[1])
     return PairInput(
         seen=seen,
-        before=tuple(range(count_before)),
-        after=tuple(range(count_before, len(seen.runs))),
+        before=before,
+        after=after,
         setup=setup,
         table=prior_table(setup.priors, setup.measured),
         tune=tunes[1] if tunes else "",
@@ -137,24 +152,8 @@ def _given(
         depression_pa=declared_depression(setup),
         bore_before_m=setup.intake.bore_before_m,
         measured=setup.measured,
-        spool_up=spool_up(shown[:count_before], shown[count_before:], seen.sizes),
+        spool_up=spool_up([shown[k] for k in before], [shown[k] for k in after], seen.sizes),
     )
-
-
-def _without_odd(
-    given: PairInput, pair: PairResult, odd: Sequence[str], roles: Sequence[str]
-) -> tuple[Finding, ...]:
-    """Return which logs stand out, with the answer without them."""
-    out = left_out(odd, roles)
-    again = []
-    if out:
-        kept = replace(
-            given,
-            before=tuple(k for k in given.before if k not in out),
-            after=tuple(k for k in given.after if k not in out),
-        )
-        again.append(compare_pair(kept).result)
-    return runs_left_out([pair], again, odd, given.seen.runs)
 
 
 def declared_depression(setup: EngineSetup) -> tuple[float | None, float | None]:

@@ -11,8 +11,9 @@ import numpy as np
 from airsense.errors import InputError
 from airsense.evidence.priors import PriorTable
 from airsense.jobs.compare import AFTER, BEFORE
-from airsense.jobs.comparison.logs import log_uses, match_findings, prior_rows
-from airsense.jobs.observe import input_file, make_runs, observe
+from airsense.jobs.comparison.logs import log_uses, match_findings, odd_findings, prior_rows
+from airsense.jobs.comparison.odd import odd_logs, outvoted
+from airsense.jobs.observe import Observations, input_file, make_runs, observe
 from airsense.jobs.provenance import file_input, setup_inputs
 from airsense.jobs.rescaling.answer import (
     Given,
@@ -28,7 +29,7 @@ from airsense.logs.own_units import own_units
 from airsense.logs.suggest import read_logs
 from airsense.report.files import refuse_inputs, refuse_overwrite, write_bytes, write_text
 from airsense.report.table_note import note
-from airsense.results import Severity
+from airsense.results import Finding, Severity
 from airsense.setup.engine import EngineSetup
 from airsense.setup.load import load_engine
 from airsense.transfer.cells import Step
@@ -123,30 +124,30 @@ def rescale_logs(
     force_cause: bool = False,
 ) -> RescaleResult:
     """Return the new transfer table for logs; see `run`."""
-    engine = setup.engine
-    require_engine(table, displacement_m3=engine.displacement_m3, strokes=engine.strokes)
+    require_engine(table, setup.engine)
     through = [through_table(log, table) for log in logs]
     trusted = [_trusted(log, baseline_table) for log in baseline]
     runs = make_runs([*trusted, *(t.log for t in through)], setup)
     is_after = [k >= len(trusted) for k in range(len(runs))]
-    seen = observe(runs, setup, [a or not trusted for a in is_after])
-    require_same_unit(table, seen.cells)
     roles = [AFTER if a else BEFORE for a in is_after]
+    seen = observe(runs, setup, is_after)
+    require_same_unit(table, seen.cells)
+    odd = odd_logs(seen, roles, setup.engine)
+    aside = outvoted(odd, roles)
     given = Given(
-        seen=seen,
+        seen=_go_without(seen, setup, is_after, aside),
         table=table,
         setup=setup,
         step=Step(share=share, largest=max_step),
         forced=force_cause,
         level=not trusted,
     )
-    result, prior = _answered(given, is_after)
+    result, prior = _answered(given, [a for k, a in enumerate(is_after) if k not in aside])
     own = (
         *(f for t in through for f in t.findings),
         *mistyped_rows(table),
-        *match_findings(seen, roles),
-        *seen.findings,
-        *regions_not_used(seen),
+        *odd_findings([], [], odd, runs, aside),
+        *_of_logs(seen, roles),
     )
     return replace(
         result,
@@ -154,13 +155,28 @@ def rescale_logs(
         runs=len(logs),
         baseline_runs=len(trusted),
         routes=routes_of(seen),
-        logs=log_uses(seen, roles),
+        logs=log_uses(seen, roles, odd, aside),
         priors=prior_rows(prior),
         findings=tuple(dict.fromkeys((*result.findings, *own))),
         assumptions=seen.assumptions,
         inputs=tuple(map(input_file, runs, (_ROLES[role] for role in roles))),
         units_read=own_units(logs),
     )
+
+
+def _go_without(
+    seen: Observations, setup: EngineSetup, is_after: Sequence[bool], aside: Sequence[int]
+) -> Observations:
+    """Return the observations of all runs but some."""
+    if not aside:
+        return seen
+    kept = [k for k in range(len(seen.runs)) if k not in aside]
+    return observe([seen.runs[k] for k in kept], setup, [is_after[k] for k in kept])
+
+
+def _of_logs(seen: Observations, roles: Sequence[str]) -> tuple[Finding, ...]:
+    """Return what is to be said of the logs, whatever the table becomes."""
+    return (*match_findings(seen, roles), *seen.findings, *regions_not_used(seen))
 
 
 def _answered(given: Given, is_after: Sequence[bool]) -> tuple[RescaleResult, PriorTable]:

@@ -11,6 +11,7 @@ from airsense.errors import InputError
 from airsense.evidence.cells import Cells
 from airsense.physics.hot_film import fit_kings_law
 from airsense.results import Finding, Severity
+from airsense.setup.engine import Engine
 from airsense.transfer.model import SignalKind, TransferTable
 
 # Fewer show no power law.
@@ -60,7 +61,7 @@ def mistyped_rows(table: TransferTable) -> tuple[Finding, ...]:
     )
 
 
-def require_engine(table: TransferTable, *, displacement_m3: float, strokes: int) -> None:
+def require_engine(table: TransferTable, engine: Engine) -> None:
     """Raise where the flows cannot belong to the engine: the unit in the header is wrong.
 
     Raises
@@ -68,7 +69,7 @@ def require_engine(table: TransferTable, *, displacement_m3: float, strokes: int
     InputError
         That names the range that is possible.
     """
-    swept = AIR_KGPM3 * displacement_m3 * 2.0 / strokes
+    swept = AIR_KGPM3 * engine.displacement_m3 * 2.0 / engine.strokes
     low, high = SMALLEST * SLOW_RPS * swept, LARGEST * FAST_RPS * swept
     top = float(np.max(table.flow_kgps))
     if low <= top <= high:
@@ -79,7 +80,7 @@ def require_engine(table: TransferTable, *, displacement_m3: float, strokes: int
         where=table.path,
         got=f"a largest flow of {top / unit:.4g} {table.flow_unit}, which is {1e3 * top:.4g} g/s",
         allowed=f"{low / unit:.3g} to {high / unit:.3g} {table.flow_unit} for "
-        f"{1e3 * displacement_m3:.2f} l",
+        f"{1e3 * engine.displacement_m3:.2f} l",
         fix="check the unit of flow in the header of the table, and displacement_l",
     )
 

@@ -241,16 +241,43 @@ def test_two_sessions_share_no_drift(three: Session) -> None:
 # -- odd logs -----------------------------------------------------------------
 
 
-def test_an_odd_log_is_named_and_the_answer_without_it_given(three: Session) -> None:
+def hose_off(log: Log) -> Log:
+    maf = log["mass_air_flow"]
+    return replace(
+        log, channels={**log.channels, "mass_air_flow": replace(maf, value=1.2 * maf.value)}
+    )
+
+
+def test_an_odd_log_is_named_and_left_out_where_two_repeats_speak_against_it(
+    three: Session,
+) -> None:
     logs, runs = in_order(three.logs, "ACCCAA")
-    maf = logs[2]["mass_air_flow"]
-    hose_off = replace(maf, value=1.2 * maf.value)
-    logs[2] = replace(logs[2], channels={**logs[2].channels, "mass_air_flow": hose_off})
+    sound = compare_campaign(campaign_of(runs), logs, three.setup).pairs[0]
+    logs[2] = hose_off(logs[2])
     found = compare_campaign(campaign_of(runs), logs, three.setup)
     assert [row.odd for row in found.logs] == [False, False, True, False, False, False]
+    assert [row.used for row in found.logs] == [True, True, False, True, True, True]
     assert "beside the other repeats" in found.logs[2].odd_reason
+    (other,) = [f.message for f in found.findings if f.code == "with_odd_logs"]
+    assert "instead of" in other
+    assert "the surplus of the reading +" in other
+    (pair,) = found.pairs
+    assert pair.indicated_surplus is not None
+    assert sound.indicated_surplus is not None
+    assert abs(pair.indicated_surplus.value - sound.indicated_surplus.value) < 0.01
+    alone = compare_campaign(campaign_of(runs[:2] + runs[3:]), logs[:2] + logs[3:], three.setup)
+    (own,) = alone.pairs
+    assert own.indicated_surplus is not None
+    assert abs(pair.indicated_surplus.value - own.indicated_surplus.value) < 1e-3
+
+
+def test_of_two_repeats_that_differ_both_stay_in(three: Session) -> None:
+    logs, runs = in_order(three.logs, "ACCAA")
+    logs[2] = hose_off(logs[2])
+    found = compare_campaign(campaign_of(runs), logs, three.setup)
+    assert [row.odd for row in found.logs] == [False, False, True, False, False]
+    assert all(row.used for row in found.logs)
     (without,) = [f.message for f in found.findings if f.code == "without_odd_logs"]
-    assert "instead of" in without
     assert "the surplus of the reading -" in without
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from airsense.jobs.comparison.odd import left_out, odd_logs
+from airsense.jobs.comparison.odd import left_out, odd_logs, outvoted
 from airsense.jobs.observe import make_runs, observe
 from airsense.logs.log import Channel, Log
 from airsense.setup.engine import EngineSetup
@@ -101,7 +101,7 @@ def test_the_bad_log_is_named_and_no_other(
     odd = with_bad(clean, spoil)
     assert words in odd[BAD]
     assert [k for k, reason in enumerate(odd) if reason] == [BAD]
-    assert left_out(odd, GROUPS) == (BAD,)
+    assert left_out(odd, GROUPS) == outvoted(odd, GROUPS) == (BAD,)
 
 
 def test_a_pedal_that_was_logged_tells_of_the_lift(clean: SimulatedCampaign) -> None:
@@ -143,6 +143,24 @@ def test_a_wrong_number_of_cylinders_is_told_by_two_air_figures(clean: Simulated
 def test_where_the_sensor_ends_no_log_stands_out() -> None:
     made = simulate_campaigns(TURBO_DIESEL, [Case(maf_ceiling_kgps=0.12)], 4)[0]
     assert set(odd_of([*made.before, *made.after], made.setup)) == {""}
+
+
+@pytest.mark.parametrize(
+    ("odd", "groups", "out"),
+    [
+        ("..x...", "bbbaaa", (2,)),
+        ("..x..x", "bbbaaa", (2, 5)),
+        (".xx...", "bbbaaa", ()),        # one against two
+        ("..x..", "bbbaa", (2,)),
+        ("...x.", "bbbaa", ()),          # one against one
+        ("x..x.", "bbbaa", ()),          # no half measures: all of them or none
+        ("......", "bbbaaa", ()),
+        ("xxx...", "bbbaaa", ()),        # a whole configuration is no odd log
+    ],
+)  # fmt: skip
+def test_two_sound_repeats_outvote_an_odd_log(odd: str, groups: str, out: tuple[int, ...]) -> None:
+    reasons = ["a hose off" if k == "x" else "" for k in odd]
+    assert outvoted(reasons, list(groups)) == out
 
 
 def test_good_logs_are_not_called_odd() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from airsense.jobs.compare import compare_logs
@@ -63,3 +65,20 @@ def test_a_leak_is_baked_in_only_when_forced(campaigns):
     assert forced.decision is Decision.CHANGE
     assert forced.scale.high < 1.0
     assert {p.cause for p in forced.priors}.isdisjoint({"leak_after_compressor", "pulsation"})
+
+
+def test_a_log_with_a_hose_off_is_left_out_of_the_table_as_of_the_comparison():
+    """One of three pulls reads a fifth more: the others make the table, and it is named."""
+    (own,) = simulate_campaigns(TURBO_DIESEL, [Case(skew=0.06)], 11)
+    maf = own.after[1]["mass_air_flow"]
+    channels = {**own.after[1].channels, "mass_air_flow": replace(maf, value=1.2 * maf.value)}
+    after = [own.after[0], replace(own.after[1], channels=channels), own.after[2]]
+    result = rescale_logs(after, own.setup, TABLE, baseline=own.before)
+    pair = compare_logs(own.before, after, own.setup).pairs[0]
+    (row,) = [log for log in result.logs if not log.used]
+    assert row.odd
+    assert "hose off" in row.reason
+    assert "odd_log" in {f.code for f in result.findings}
+    assert result.scale.low < 1.0 / 1.06 < result.scale.high
+    assert pair.sensor_skew.low < 0.06 < pair.sensor_skew.high
+    assert result.indicated_surplus.value == pytest.approx(pair.indicated_surplus.value, abs=0.003)

@@ -9,6 +9,7 @@ import pytest
 
 from airsense.errors import InputError
 from airsense.physics.hot_film import KingsLaw
+from airsense.setup.engine import Engine
 from airsense.transfer.model import SignalKind, TransferTable
 from airsense.transfer.table_check import mistyped_rows, require_engine
 
@@ -49,6 +50,10 @@ def test_other_sensors_are_left_alone():
     assert not mistyped_rows(wrong)
 
 
+# Half of what an engine of a cubic metre breathes unboosted at 2000 rpm, four-stroke. [kg/s]
+SLOWEST = 0.5 * 1.2 * 0.5 * 2000.0 / 60.0
+
+
 def of_top(top_kgps: float, unit: str, factor: float) -> TransferTable:
     made = table(0.5)
     flow = made.flow_kgps * top_kgps / made.flow_kgps.max()
@@ -60,9 +65,20 @@ def test_a_unit_that_cannot_belong_to_the_engine_is_refused(displacement_m3):
     # a sensor for up to 150 g/s a litre, typed in g/s under the header of another unit
     printed = 150.0 * displacement_m3 * 1e3
     sound = of_top(1e-3 * printed, "g/s", 1e-3)
-    require_engine(sound, displacement_m3=displacement_m3, strokes=4)
+    engine = Engine(displacement_l=1e3 * displacement_m3, cylinders=4, ignition="spark")
+    require_engine(sound, engine)
     pounds = 0.45359237 / 60.0
     with pytest.raises(InputError, match="cannot belong to this engine") as caught:
         wrong = of_top(pounds * printed, "lb/min", pounds)
-        require_engine(wrong, displacement_m3=displacement_m3, strokes=4)
+        require_engine(wrong, engine)
+    # a two-stroke breathes each turn
+    wide = of_top(2.9 * SLOWEST * displacement_m3, "kg/s", 1.0)
+    require_engine(wide, engine)
+    with pytest.raises(InputError):
+        require_engine(of_top(0.9 * SLOWEST * displacement_m3, "kg/s", 1.0), engine)
+    with pytest.raises(InputError):
+        require_engine(
+            of_top(1.9 * SLOWEST * displacement_m3, "kg/s", 1.0),
+            engine.model_copy(update={"strokes": 2}),
+        )
     assert all((caught.value.where, caught.value.got, caught.value.allowed, caught.value.fix))

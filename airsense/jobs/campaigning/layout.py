@@ -54,13 +54,17 @@ class Pairing:
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
-    """A campaign with what was observed, and what follows from both."""
+    """A campaign with what was observed, and what follows from both.
+
+    `without` are the places of runs that no answer is made of.
+    """
 
     campaign: Campaign
     seen: Observations
     setup: EngineSetup
     rpm: tuple[float, float] | None
     margin: float
+    without: tuple[int, ...] = ()
 
     @cached_property
     def configurations(self) -> tuple[Configuration, ...]:
@@ -90,7 +94,8 @@ class Layout:
 
     def numbers(self, configuration: Configuration) -> tuple[int, ...]:
         """Return the places of a configuration's runs in the campaign."""
-        return tuple(k for k, own in enumerate(self.of_run) if own == configuration)
+        own = (k for k, c in enumerate(self.of_run) if c == configuration)
+        return tuple(k for k in own if k not in self.without)
 
     @cached_property
     def traces(self) -> tuple[Trace, ...]:
@@ -101,9 +106,8 @@ class Layout:
     def matched(self) -> Matched | None:
         """Full load that all runs share: for figures, and for drift from run to run."""
         first = self.configurations[0]
-        return self.seen.matched(
-            range(len(self.of_run)), [c != first for c in self.of_run], self.rpm
-        )
+        kept = [k for k in range(len(self.of_run)) if k not in self.without]
+        return self.seen.matched(kept, [self.of_run[k] != first for k in kept], self.rpm)
 
     @cached_property
     def laid(self) -> Laid | None:

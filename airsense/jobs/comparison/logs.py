@@ -17,20 +17,22 @@ NO_MATCH, PARTLY_USED = "no_match", "nothing_under_load"
 
 
 def log_uses(
-    seen: Observations, roles: Sequence[str], odd: Sequence[str] = ()
+    seen: Observations, roles: Sequence[str], odd: Sequence[str] = (), aside: Sequence[int] = ()
 ) -> tuple[LogUse, ...]:
-    """Return one row a log; `odd` holds the reason of each log that stands out, else ""."""
+    """Return one row a log; `odd` holds the reason of each log that stands out, else ""; the
+    answer goes without those of `aside`.
+    """
     rows = []
     for k, (run, found) in enumerate(zip(seen.runs, seen.cuts, strict=True)):
         # Idle and a still engine are evidence too.
         at_rest = k in seen.cells.run or k in seen.rest.run
-        reason = seen.no_match.get(k, "")
         strange = odd[k] if odd else ""
+        reason = strange if k in aside else seen.no_match.get(k, "")
         rows.append(
             LogUse(
                 path=run.log.path,
                 role=roles[k],
-                used=at_rest or not reason,
+                used=k not in aside and (at_rest or not reason),
                 reason=reason,
                 segments=tuple(
                     SegmentUse(
@@ -86,30 +88,34 @@ def _row(prior: Prior) -> PriorRow:
     )
 
 
-def runs_left_out(
+def odd_findings(
     pairs: Sequence[PairResult],
-    without: Sequence[PairResult],
+    others: Sequence[PairResult],
     odd: Sequence[str],
     runs: Sequence[Run],
+    aside: Sequence[int],
 ) -> tuple[Finding, ...]:
-    """Return which logs stand out, and the answers without them."""
+    """Return which logs stand out, and the `others`: the answers with them, if they were left
+    out, else without them.
+    """
+    left = "it is left out, and the answer with it is given beside"
     found = [
         Finding(
             code="odd_log",
             severity=Severity.WARNING,
             message=f"this log stands out: {reason}",
-            fix="look at the run again; the answer without it is given beside",
+            fix="look at the run again; "
+            + (left if k in aside else "the answer without it is given beside"),
             where=run.log.path,
         )
-        for run, reason in zip(runs, odd, strict=True)
+        for k, (run, reason) in enumerate(zip(runs, odd, strict=True))
         if reason
     ]
-    for pair, other in zip(pairs, without, strict=False):
-        found.append(_without(pair, other))
+    found += [_beside(p, o, bool(aside)) for p, o in zip(pairs, others, strict=False)]
     return tuple(found)
 
 
-def _without(pair: PairResult, other: PairResult) -> Finding:
+def _beside(pair: PairResult, other: PairResult, with_them: bool) -> Finding:
     parts = [
         f"{name} {range_text(own)} instead of {range_text(old)}"
         for name, own, old in (
@@ -119,10 +125,11 @@ def _without(pair: PairResult, other: PairResult) -> Finding:
         if own is not None and old is not None
     ]
     verdict = other.verdict.value.replace("_", " ")
+    word = "with" if with_them else "without"
     return Finding(
-        code="without_odd_logs",
+        code=f"{word}_odd_logs",
         severity=Severity.INFO,
-        message=f"{pair.intake} against {pair.baseline} without the logs that stand out: "
+        message=f"{pair.intake} against {pair.baseline} {word} the logs that stand out: "
         f"{verdict}" + ("; " + "; ".join(parts) if parts else ""),
-        fix="rely on it where the run was bad; run it again where you cannot tell",
+        fix="run again what stands out, where you cannot tell why",
     )

@@ -59,6 +59,17 @@ def left_out(odd: Sequence[str], groups: Sequence[str]) -> tuple[int, ...]:
     return tuple(k for k, reason in enumerate(odd) if reason and groups[k] in sound)
 
 
+def outvoted(odd: Sequence[str], groups: Sequence[str]) -> tuple[int, ...]:
+    """Return the runs that the answer goes without: two sound repeats speak against each.
+
+    Of two repeats that differ nothing but the other configuration could say which is odd, and
+    that is the question: both stay in.
+    """
+    out = left_out(odd, groups)
+    sound = [g for g, reason in zip(groups, odd, strict=True) if not reason]
+    return out if all(sound.count(groups[k]) > 1 for k in out) else ()
+
+
 def _copied(runs: Sequence[Run], groups: Sequence[str], k: int) -> str:
     own = runs[k].log.sha256
     twins = [j for j, r in enumerate(runs) if own and r.log.sha256 == own and j != k]

@@ -16,6 +16,7 @@ from airsense.report.says.pair import (
 from airsense.report.says.shared import (
     MOST_NAMED,
     about_logs,
+    as_sentence,
     cautions,
     inputs,
     laws_table,
@@ -41,6 +42,8 @@ from airsense.report.words import (
 from airsense.results import Interval
 
 QUESTIONS = {"intake": "Was it the intake?", "tune": "Did the tune bring more air?"}
+# The answers beside: with the logs that were left out, or without those that were not.
+BESIDE = ("with_odd_logs", "without_odd_logs")
 GAINS = ("gain_supported", "partly_supported", "tune_gain_supported")
 _COSTS = ("free", "cheap", "dear")
 
@@ -79,6 +82,9 @@ def first_screen(result: Node) -> Iterable[Block]:
     for pair in result.pairs:
         yield from answer(pair, level=FULL if many else 0)
     yield from logs_used(result.logs)
+    for row in result.findings:
+        if row.code in BESIDE:
+            yield Sentence(text=as_sentence(row.message), level=FULL if many else 0)
     yield from unrecognised(result.findings)
     steps = {pair.next_measurement.key: pair.next_measurement for pair in result.pairs}
     yield from next_measurement(sorted(steps.values(), key=lambda s: _COSTS.index(s.cost)))

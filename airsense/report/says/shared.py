@@ -121,7 +121,7 @@ def logs_used(logs: tuple[Node, ...]) -> Iterable[Block]:
     """Yield which logs were used, which not and why, and which stand out."""
     used = sum(log.used for log in logs)
     left = [log for log in logs if not log.used]
-    odd = [log for log in logs if log.odd]
+    odd = [log for log in logs if log.odd and log.used]
     text = f"{used} of {len(logs)} used."
     for lead, rows, why in (("Not used", left, "reason"), ("Odd", odd, "odd_reason")):
         if rows:
