@@ -195,7 +195,7 @@ def _of_the_air(
 
 
 def decide_tune(engine: Evidence, margin: float = DEFAULT_MARGIN) -> Verdict:
-    """Return the verdict on two tunes of one intake: it is about the engine's air as run."""
+    """Return the verdict on two tunes of one intake: about the engine's air at one weather."""
     sign = engine.shown(TAIL_OF_GAIN, margin)
     if sign > 0:
         return Verdict.TUNE_GAIN_SUPPORTED

@@ -188,7 +188,6 @@ def _pair_input(layout: Layout, pairing: Pairing, table: PriorTable) -> PairInpu
         tune=pairing.after.tune,
         baseline=pairing.before.name if tune else pairing.before.intake,
         question=pairing.question,
-        same_tune=not tune,
         one_session=layout.one_session(pairing),
         margin=layout.margin,
         rpm=layout.rpm,

@@ -147,7 +147,6 @@ def _given(
         table=prior_table(setup.priors, setup.measured),
         tune=tunes[1] if tunes else "",
         question=TUNE if tune else INTAKE,
-        same_tune=not tune,
         one_session=setup.weather.one_session,
         depression_pa=declared_depression(setup),
         bore_before_m=setup.intake.bore_before_m,

@@ -50,6 +50,19 @@ def test_a_colder_day_is_the_weathers_and_never_the_intakes(
     assert found.verdict not in {Verdict.GAIN_SUPPORTED, Verdict.PARTLY_SUPPORTED}
 
 
+def test_a_colder_day_is_no_gain_of_a_second_tune_either(
+    campaign: SimulatedCampaign, truth: float
+) -> None:
+    tunes = ("road map", "road map again")
+    (found,) = compare_logs(campaign.before, campaign.after, campaign.setup, tunes=tunes).pairs
+    assert found.airflow_change is not None and found.airflow_change.low > 0.0
+    assert found.airflow_change_tune is not None
+    assert found.airflow_change_tune.contains(0.0)
+    assert found.verdict is not Verdict.TUNE_GAIN_SUPPORTED
+    assert "at the same weather" in found.sentence
+    assert result(campaign).pairs[0].airflow_change_tune is None
+
+
 def test_the_assumption_is_printed(campaign: SimulatedCampaign) -> None:
     said = [a.value for a in result(campaign).assumptions if a.quantity == "ambient temperature"]
     assert any("charge" in value for value in said)

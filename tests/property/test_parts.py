@@ -147,6 +147,15 @@ def test_what_exceeds_the_ceiling_is_demand():
     assert float(np.quantile(parts.ceiling, 0.95)) < 0.03
 
 
+def test_two_tunes_on_one_intake_leave_no_relief():
+    known = replace(SAME_DAY, laws=declared(BoostLaw.RATIO_INLET))
+    asked = of(replace(known, same_tune=False, same_intake=True), 0.05)
+    assert holds(asked.intake, 0.0) and half_width(asked.intake) <= 0.020
+    assert holds(asked.demand, 0.05) and float(np.mean(asked.demand)) > 0.045
+    taken = of(known, 0.05)
+    assert half_width(taken.intake) > half_width(asked.intake), "of two intakes it may be relief"
+
+
 def test_below_the_ceiling_the_same_tune_is_taken_for_granted_and_said():
     parts = of(replace(SAME_DAY, laws=declared(BoostLaw.RATIO_INLET)), 0.025)
     assert np.mean(parts.held) > 0.6

@@ -27,6 +27,9 @@ from airsense.physics.boost_control import BoostLaw
 # the barometer rounds to (our choice).
 U_CONTROL = 0.005
 U_DEMAND = 0.002
+# What one intake's depression, some 3 % of the barometer, may change with the flow of another tune
+# (k = 1; our choice).
+U_SAME_INTAKE = 0.003
 # Below this exponent a relief moves the air too little to be solved for.
 SOLVABLE = 0.4
 
@@ -180,10 +183,13 @@ def _draw_breathing(rest: FloatArray, rng: np.random.Generator) -> FloatArray:
 
 
 def _measured_relief(given: Circumstances) -> LnChange | None:
-    """Return d ln(p_1/p_a) from the two measured depressions, None unless both are."""
+    """Return d ln(p_1/p_a) from the two measured depressions, None unless both are.
+
+    One intake at two tunes is no relief, but for the depression that grows with the flow.
+    """
     before, after = given.depression_before_pa, given.depression_after_pa
     if before is None or after is None:
-        return None
+        return LnChange(value=0.0, u=U_SAME_INTAKE) if given.same_intake else None
     share_b, share_a = before / given.before.p_ambient_pa, after / given.after.p_ambient_pa
     return LnChange(
         value=float(np.log1p(-share_a) - np.log1p(-share_b)),

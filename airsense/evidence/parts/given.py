@@ -174,7 +174,8 @@ class Circumstances:
 
     `pressure_ratio` is manifold over compressor inlet pressure at matched full load before;
     `demand_ln`, `pressure_ln`, `fuel_ln` are the changes of demanded and of measured absolute
-    manifold pressure, and of fuel per stroke. Probabilities of the laws must add to 1.
+    manifold pressure, and of fuel per stroke. With `same_intake` two tunes are compared on one.
+    Probabilities of the laws must add to 1.
     """
 
     before: Weather
@@ -188,6 +189,7 @@ class Circumstances:
     pressure_ln: LnChange | None = None
     fuel_ln: LnChange | None = None
     same_tune: bool = True
+    same_intake: bool = False
 
     def __post_init__(self) -> None:
         """Refuse laws that are no probabilities, and a depression that is none."""

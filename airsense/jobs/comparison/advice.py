@@ -77,7 +77,7 @@ def further(
     )
     if change is None or circumstance is None or given.question == TUNE:
         return tuple(out)
-    if circumstance.demand_ln is None and given.same_tune:
+    if circumstance.demand_ln is None:
         out.append(
             "Boost demand was not logged: that the same tune asks for the same boost is taken for "
             "granted."

@@ -137,7 +137,7 @@ def circumstances(
     *,
     depression_pa: tuple[float | None, float | None],
     trust_pressure: bool,
-    same_tune: bool,
+    two_tunes: bool,
     one_session: bool,
 ) -> Circumstances:
     """Return what is known of two configurations beside their air.
@@ -152,8 +152,9 @@ def circumstances(
         Intake depression at full load before and after.
     trust_pressure : bool
         Whether the manifold-pressure sensor is free of suspicion.
-    same_tune, one_session : bool
-        Whether both were driven with one tune, and in one session.
+    two_tunes, one_session : bool
+        Whether they are two tunes of one intake, not two intakes at one tune; and whether both
+        were driven in one session.
     """
     sizes = matched.sizes
     p = matched.level("p_manifold_pa", after=False)
@@ -182,7 +183,8 @@ def circumstances(
         demand_ln=_plain(demand),
         pressure_ln=_plain(pressure) if trust_pressure else None,
         fuel_ln=_plain(fuel),
-        same_tune=same_tune,
+        same_tune=not two_tunes,
+        same_intake=two_tunes,
     )
 
 

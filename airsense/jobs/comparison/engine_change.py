@@ -25,7 +25,8 @@ DRAWS, VARIED_DRAWS = 2_400, 800
 class Change:
     """The engine's change and its parts under the stated priors and variations of them.
 
-    `parts` are drawn for intervals; the evidence is for claims.
+    `parts` are drawn for intervals; the evidence is for claims. Of two tunes `engine` is the
+    change at the same weather: there is no intake to tell from it.
     """
 
     engine: Evidence
@@ -103,7 +104,7 @@ def engine_change(
     rng = np.random.default_rng(SEED + 1)
     parts = model.parts(own.shown, spread, rng)
     # A sign is read from the model itself: what it takes to be unchanged moves engine and intake.
-    engine = own.shown - sizes @ model.row
+    engine = own.shown - sizes @ model.row - model.aside(parts)
     claimable = parts.claimable
     intake = claimable.intake + ((spread - sizes) @ model.row)[:, None]
     drawn = _Drawn(engine=engine, intake=intake, share=claimable.share)
@@ -153,9 +154,14 @@ class _Model:
     ) -> tuple[Claimed, Claimed]:
         """Return the engine's change and the intake's part under other priors."""
         sizes = posterior.draws.sizes[own.at]
-        found = self.parts(own.shown, sizes, rng).claimable
-        engine = own.shown - sizes @ self.row
+        parts = self.parts(own.shown, sizes, rng)
+        engine = own.shown - sizes @ self.row - self.aside(parts)
+        found = parts.claimable
         return _Drawn(engine=engine, intake=found.intake, share=found.share).claims(own.weight)
+
+    def aside(self, parts: Parts) -> FloatArray | float:
+        """Return what of the engine's change no tune made: the weather, where two are compared."""
+        return parts.weather if self.given.same_intake else 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

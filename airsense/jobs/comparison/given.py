@@ -32,7 +32,6 @@ class PairInput:
     tune: str = ""
     baseline: str = "before"
     question: str = INTAKE
-    same_tune: bool = True
     one_session: bool = False
     margin: float = DEFAULT_MARGIN
     rpm: tuple[float, float] | None = None

@@ -106,7 +106,7 @@ def _circumstances(given: PairInput, matched: Matched, judged: Judgement) -> Cir
         given.setup,
         depression_pa=_depression(given, matched),
         trust_pressure=judged.posterior.probability(*PRESSURE_CAUSES) < 0.1,
-        same_tune=given.same_tune,
+        two_tunes=given.question == TUNE,
         one_session=given.one_session,
     )
 
@@ -200,8 +200,10 @@ def _with_parts(found: PairResult, change: Change | None) -> PairResult:
     if change is None:
         return found
     parts = change.parts
+    of_tune = change.part(parts.intake + parts.demand + parts.feedback)
     return replace(
         found,
+        airflow_change_tune=of_tune if found.question == TUNE else None,
         airflow_change=change.engine_interval,
         airflow_change_weather=change.part(parts.weather),
         airflow_change_intake=change.part(parts.intake),

@@ -145,6 +145,7 @@ class PairResult:
     airflow_change_intake: Interval | None = None
     airflow_change_demand: Interval | None = None
     airflow_change_feedback: Interval | None = None
+    airflow_change_tune: Interval | None = None
     demand_feedback_joint: Interval | None = None
     intake_ceiling: Interval | None = None
     indicated_surplus: Interval | None = None

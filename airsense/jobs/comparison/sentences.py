@@ -116,9 +116,12 @@ def _elsewhere(pair: PairResult) -> str:
 
 def tune_sentence(pair: PairResult) -> str:
     """Return the answer on two tunes of one intake."""
-    if pair.airflow_change is None or pair.airflow_change_indicated is None:
+    if pair.airflow_change is None or pair.airflow_change_tune is None:
         return _reading(pair) if pair.indicated_surplus is not None else sentence(pair)
-    engine = f"the engine breathes {range_text(pair.airflow_change)} with the second tune"
+    engine = (
+        f"at the same weather the engine breathes {range_text(pair.airflow_change_tune)} with the "
+        f"second tune ({range_text(pair.airflow_change)} as it was run)"
+    )
     return {
         Verdict.TUNE_GAIN_SUPPORTED: f"The second tune gives more air: {engine}. This says "
         "nothing of an intake.",

@@ -25,7 +25,7 @@ from airsense.report.figures.style import (
     zero_line,
 )
 from airsense.report.node import Node
-from airsense.report.says.pair import PARTS, configuration
+from airsense.report.says.pair import configuration, parts_of
 from airsense.report.units_shown import Shown
 from airsense.report.words import percent_interval, say
 from airsense.results import Interval
@@ -122,7 +122,7 @@ def split(pair: Node) -> tuple[Step, ...]:
     steps: list[Step] = []
     at = 0.0
     joint = pair.demand_feedback_joint is not None
-    for label, key in PARTS:
+    for label, key in parts_of(pair):
         # Where demand and feedback are not told apart their product alone is known.
         alone = key in ("airflow_change_demand", "airflow_change_feedback")
         if pair[key] is not None and not (joint and alone):

@@ -44,6 +44,15 @@ PARTS = (
 )
 
 
+# On one intake nothing but the day and the tune changes the air.
+PARTS_OF_TUNE = (PARTS[0], ("the second tune", "airflow_change_tune"))
+
+
+def parts_of(pair: Node) -> tuple[tuple[str, str], ...]:
+    """Return what the engine's change is made of, label and key."""
+    return PARTS if pair.airflow_change_tune is None else PARTS_OF_TUNE
+
+
 def configuration(pair: Node) -> str:
     """Return the name of the changed configuration of a pair."""
     return f"{pair.intake}, {pair.tune}" if pair.tune else str(pair.intake)
@@ -71,7 +80,7 @@ def changes(pair: Node, *, level: int) -> Table:
     """Return the indicated change and what it is made of."""
     numbers = ("change", "95 % range")
     unmatched = pair.airflow_change is None
-    parts = () if unmatched else PARTS
+    parts = () if unmatched else parts_of(pair)
     rows = [
         ("what the sensor shows", "airflow_change_indicated", NOT_LOOKED_AT),
         ("what the engine breathes", "airflow_change", NOT_LOOKED_AT),
