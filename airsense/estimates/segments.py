@@ -30,9 +30,9 @@ MIN_PULL_SAMPLES = 12
 # A pedal at this has been put down for a test; what is called 100 % is often logged as less.
 FLOORED_PEDAL = 0.9
 FULL_LOAD_SHARE = 0.7
-# Near its top the pedal is down: below, the engine is not asked for all it can give. Our choice.
-# So much of a pull must be driven that way, and only that much of it is full load.
-PEDAL_DOWN_SHARE, LEAST_DOWN, LEAST_PEDAL_TRAVEL = 0.95, 0.5, 0.3
+# At this share of its top the pedal of a pull is nearly down; at that one the engine is asked for
+# all that it can give, and only there it is at full load. Our choice.
+NEARLY_DOWN_SHARE, PEDAL_DOWN_SHARE, LEAST_PEDAL_TRAVEL = 0.8, 0.95, 0.3
 # After the pedal goes down the hot film, the thermistor and the charge path need this to settle.
 SETTLING_S = 0.6
 MAX_FILLING_SHARE = 0.06
@@ -94,15 +94,17 @@ class Segment:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segmented:
-    """The stretches of a run; `kind` and `use` have shape (n,) on its time grid.
+    """The stretches of a run; `kind`, `use` and `full` have shape (n,) on its time grid.
 
     `use` marks the samples that are worth a comparison of flows: the engine turns, the hot film
-    and the charge path have settled. A standing engine has none.
+    and the charge path have settled. A standing engine has none. `full` is false where a pedal
+    shows that less than full load was asked for, or a moment ago was.
     """
 
     segments: tuple[Segment, ...]
     kind: KindArray
     use: BoolArray
+    full: BoolArray
 
     def of(self, *kinds: Kind) -> tuple[Segment, ...]:
         """Return the used stretches of some kinds."""
@@ -133,7 +135,7 @@ def segment(run: Run) -> Segmented:
         kind[mask & free] = found
         free &= ~mask
     use = _use(run, kind, pulls)
-    return Segmented(segments=_stretches(run, kind, use), kind=kind, use=use)
+    return Segmented(segments=_stretches(run, kind, use), kind=kind, use=use, full=_full_load(run))
 
 
 def _at_least(mask: BoolArray, samples: int) -> BoolArray:
@@ -163,24 +165,32 @@ def _is_pull(run: Run, start: int, stop: int, load: FloatArray, full_load: float
     low = max(float(np.nanmin(speed)), IDLE_RPM[0])
     if float(np.nanmax(speed)) - low < max(MIN_RISE_RPM, MIN_RISE_FRACTION * low):
         return False
-    down = pedal_down(run)
-    if down is not None:
-        return bool(np.mean(down[start:stop]) >= LEAST_DOWN)
+    pedal = moved_pedal(run)
+    if pedal is not None:
+        nearly = max(NEARLY_DOWN_SHARE * float(np.nanmax(pedal)), 0.5 * FLOORED_PEDAL)
+        return float(np.nanmedian(pedal[start:stop])) >= nearly
     upper = load[start + (stop - start) // 2 : stop]
     if not np.isfinite(upper).any():
         return False
     return float(np.nanmedian(upper)) >= FULL_LOAD_SHARE * full_load
 
 
-def pedal_down(run: Run) -> BoolArray | None:
-    """Return where the pedal is down; None where it was not logged or hardly moves."""
+def moved_pedal(run: Run) -> FloatArray | None:
+    """Return the pedal, (n,); None where it was not logged or hardly moves: it says nothing."""
     if run.pedal is None or not np.isfinite(run.pedal).any():
         return None
-    top = float(np.nanmax(run.pedal))
-    if top - float(np.nanmin(run.pedal)) <= LEAST_PEDAL_TRAVEL:
-        return None
+    travel = float(np.nanmax(run.pedal)) - float(np.nanmin(run.pedal))
+    return run.pedal if travel > LEAST_PEDAL_TRAVEL else None
+
+
+def _full_load(run: Run) -> BoolArray:
+    """Return where the pedal is down, and has been for as long as sensors need to follow."""
+    pedal = moved_pedal(run)
+    if pedal is None:
+        return np.ones(run.time_s.size, dtype=bool)
     with np.errstate(invalid="ignore"):
-        return np.asarray(run.pedal >= max(PEDAL_DOWN_SHARE * top, 0.5 * FLOORED_PEDAL))
+        up = ~(pedal >= PEDAL_DOWN_SHARE * float(np.nanmax(pedal)))
+    return ~_lasting(up, round(SETTLING_S / run.step_s))
 
 
 def charge_of(run: Run) -> FloatArray:
@@ -259,13 +269,8 @@ def _use(run: Run, kind: KindArray, pulls: Sequence[tuple[int, int]]) -> BoolArr
     use = good & ((kind == Kind.PULL) | (_steady(run) & _settled_since_start(run)))
     # The smoothing of the speed reaches half its width beyond the end of the climb.
     reach = round(0.5 * SPEED_SMOOTHING_S / run.step_s)
-    down = pedal_down(run)
     for first, stop in pulls:
-        floored = first
-        if down is not None:
-            floored += int(np.argmax(down[first:stop]))
-            use[first:stop] &= down[first:stop]
-        use[first : _settled(run, floored, stop)] = False
+        use[first : _settled(run, first, stop)] = False
         use[max(stop - reach, first) : stop] = False
     return np.asarray(use)
 
@@ -285,12 +290,17 @@ def _settled_since_start(run: Run) -> BoolArray:
     """Leave out what follows a fast change of charge, or the start of the log, for the time that
     sensors need.
     """
-    step = run.step_s
     with np.errstate(invalid="ignore"):
         fast = ~_steady(run)
-    reach = round(SETTLING_S / step)
-    last = np.maximum.accumulate(np.where(fast, np.arange(fast.size), 0))
-    return np.asarray(np.arange(fast.size) - last > reach)
+    fast[:1] = True
+    return ~_lasting(fast, round(SETTLING_S / run.step_s))
+
+
+def _lasting(mask: BoolArray, samples: int) -> BoolArray:
+    """Return the mask with so many samples more behind each stretch of it."""
+    at = np.arange(mask.size)
+    last = np.maximum.accumulate(np.where(mask, at, -samples - 1))
+    return np.asarray(at - last <= samples)
 
 
 def _steady(run: Run) -> BoolArray:

@@ -24,6 +24,8 @@ from airsense.setup.engine import EngineSetup, Induction, TemperaturePlace
 # file says so (many are copied from another car), where the header does, where nothing does. Our
 # choice.
 DECLARED_ODDS, NAMED_ODDS, SILENT_ODDS = 8.0, 4.0, 1.0
+# Where behaviour alone speaks against the name at these odds, that is told. Our choice.
+DOUBT_ODDS = 3.0
 # An open bead in moving air: 1 to 3 s (common practice, no source).
 DEFAULT_TIME_CONSTANT_S = 1.5
 
@@ -99,6 +101,9 @@ def _place(  # each input is a different kind of evidence
     seen = TemperaturePlace(guess.place)
     if seen is TemperaturePlace.BEFORE_COMPRESSOR and declared is not seen:
         return seen, _finding(log[name].header, log.path, guess.reason)
+    by_behaviour = guess.probability / max(1.0 - guess.probability, 1e-12) / odds
+    if declared is TemperaturePlace.AFTER_COOLER and by_behaviour < 1.0 / DOUBT_ODDS:
+        return declared, _doubted(log[name].header, log.path, guess.reason)
     if declared is TemperaturePlace.UNKNOWN:
         return seen, _unknown(
             log[name].header, log.path, guess.reason
@@ -130,6 +135,18 @@ def _finding(header: str, path: str, reason: str) -> Finding:
         message=f"{header!r} behaves like a sensor ahead of the compressor ({reason}); it is not "
         "used as charge temperature, which is estimated instead",
         fix="log the temperature after the charge cooler, or declare [charge_temperature] place",
+        where=path,
+    )
+
+
+def _doubted(header: str, path: str, reason: str) -> Finding:
+    return Finding(
+        code="temperature_place_doubted",
+        severity=Severity.WARNING,
+        message=f"{header!r} hardly answers to boost ({reason}): a sensor ahead of the compressor "
+        "does so, and one that is warm from standing; it is used as what it is called",
+        fix='look where it sits; declare [charge_temperature] place = "before_compressor" if it is '
+        "no charge temperature",
         where=path,
     )
 

@@ -234,7 +234,7 @@ def _repeat(given: Sweeps, k: int) -> Repeat:
     found = given.cuts[k]
     return Repeat(
         run=given.runs[k],
-        use=found.use & (found.kind == Kind.PULL),
+        use=found.use & found.full & (found.kind == Kind.PULL),
         label=given.runs[k].name,
     )
 

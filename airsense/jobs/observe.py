@@ -27,7 +27,7 @@ from airsense.estimates.prepare import prepare
 from airsense.estimates.recirculation import ValveShut, apparent_ve, valve_shut
 from airsense.estimates.routes import Unused, sizes_for, usable_routes
 from airsense.estimates.run import Run
-from airsense.estimates.segments import FLOORED_PEDAL, Kind, Segmented, pedal_down, segment
+from airsense.estimates.segments import FLOORED_PEDAL, Kind, Segmented, moved_pedal, segment
 from airsense.evidence.budget import RouteBudget, route_budget
 from airsense.evidence.cells import Cells, cut
 from airsense.evidence.matched import Matched, Sweeps, match
@@ -172,8 +172,9 @@ def _is_sweep(run: Run, found: Segmented) -> bool:
     pulls = found.of(Kind.PULL)
     if not pulls:
         return False
-    if run.pedal is not None and pedal_down(run) is not None:
-        return float(np.nanmax(run.pedal)) >= FLOORED_PEDAL
+    pedal = moved_pedal(run)
+    if pedal is not None:
+        return float(np.nanmax(pedal)) >= FLOORED_PEDAL
     loaded = ~np.isin(found.kind, (Kind.STILL, Kind.IDLE, Kind.OVERRUN))
     pulled = sum(s.stop - s.first for s in pulls)
     return bool(pulled >= SWEEP_SHARE * np.count_nonzero(loaded))

@@ -37,9 +37,9 @@ SOAK_TIME_S = 30.0
 # choice, after trips of a car whose sensor stays within some kelvin of ambient under boost.
 SLOPE_BEFORE, U_SLOPE_BEFORE = 0.03, 0.03
 SLOPE_AFTER, U_SLOPE_AFTER = 1.0 - COOLER_EFFECTIVENESS.value, COOLER_EFFECTIVENESS.u
-# A cooler and pipes that store heat, or are soaked with it before a pull, hide the slope of a
-# sensor behind them: how often in a single pull, what is left of it then, and the time in which
-# changing boost makes that half as likely. Our choice.
+# What stores heat, or is soaked with it before a pull, hides the slope of a sensor: how often in a
+# single pull, what is left of it behind a cooler then, and the time in which changing boost makes
+# that half as likely. Our choice.
 HIDDEN_SHARE, HIDDEN_SLOPE, U_HIDDEN_SLOPE, HIDDEN_TIME_S = 0.15, 0.10, 0.10, 120.0
 # A slope beyond what any cooler leaves: behind the compressor, but not behind a cooler.
 LARGEST_SLOPE = 0.70
@@ -255,20 +255,24 @@ def _judge(sample: _Sample, fit: _Fit, odds_after: float) -> TemperaturePlaceGue
     contradiction = slope < -SLOPE_BEFORE - CONTRADICTION * u_slope
     # Under either place the slope and, where ambient is known, the excess show one share of the
     # heat, so that how far they differ speaks for neither; a hidden slope shows nothing of it.
-    alike, hidden = 0.0, _log_density(slope, HIDDEN_SLOPE, np.hypot(u_slope, U_HIDDEN_SLOPE))
+    u_hidden = float(np.hypot(u_slope, U_HIDDEN_SLOPE))
+    hidden_behind = _log_density(slope, HIDDEN_SLOPE, u_hidden)
+    hidden_ahead = _log_density(slope, SLOPE_BEFORE, u_hidden)
+    alike = 0.0
     if np.isfinite(excess):
         felt = float(np.median(sample.felt(fit.tau_s)[sample.boosted]))
         level, u_level = (excess - SOAK_K) / felt, U_SOAK_K / felt
         u_apart = float(np.hypot(u_slope, u_level))
         contradiction |= abs(slope - level) > CONTRADICTION * u_apart
         alike = _log_density(slope - level, 0.0, u_apart)
-        hidden += _log_density(level, SLOPE_AFTER, np.hypot(u_level, U_SLOPE_AFTER))
+        hidden_behind += _log_density(level, SLOPE_AFTER, np.hypot(u_level, U_SLOPE_AFTER))
+        hidden_ahead += _log_density(level, SLOPE_BEFORE, np.hypot(u_level, U_SLOPE_BEFORE))
         slope, u_slope = _weighted(slope, u_slope, level, u_level)
-    shown = alike + _log_density(slope, SLOPE_AFTER, np.hypot(u_slope, U_SLOPE_AFTER))
-    ahead = alike + _log_density(slope, SLOPE_BEFORE, np.hypot(u_slope, U_SLOPE_BEFORE))
+    seen_behind = alike + _log_density(slope, SLOPE_AFTER, np.hypot(u_slope, U_SLOPE_AFTER))
+    seen_ahead = alike + _log_density(slope, SLOPE_BEFORE, np.hypot(u_slope, U_SLOPE_BEFORE))
     share = HIDDEN_SHARE / (1.0 + sample.span_s / HIDDEN_TIME_S)
-    in_sight, out_of_sight = np.exp(np.clip([shown - ahead, hidden - ahead], -50.0, 50.0))
-    odds = odds_after * float((1.0 - share) * in_sight + share * out_of_sight)
+    log_odds = _mixed(share, seen_behind, hidden_behind) - _mixed(share, seen_ahead, hidden_ahead)
+    odds = odds_after * float(np.exp(np.clip(log_odds, -50.0, 50.0)))
     after = odds / (1.0 + odds)
     place, reason = _verdict(after, slope, u_slope, contradiction)
     return TemperaturePlaceGuess(
@@ -282,6 +286,13 @@ def _judge(sample: _Sample, fit: _Fit, odds_after: float) -> TemperaturePlaceGue
         boosted_excess_k=excess,
         boosted_samples=sample.boosted_count,
     )
+
+
+def _mixed(share: float, seen: float, hidden: float) -> float:
+    """Logarithm of a mixture of two densities, the second one with this share."""
+    if share == 0.0:
+        return seen
+    return float(np.logaddexp(np.log1p(-share) + seen, np.log(share) + hidden))
 
 
 def _weighted(a: float, u_a: float, b: float, u_b: float) -> tuple[float, float]:

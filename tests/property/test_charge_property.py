@@ -202,9 +202,10 @@ def test_stored_heat_may_hide_a_slope_in_one_sweep_more_than_in_many(sweeps):
     got = infer_place(reading, None, p, 99e3, time_s=t)
     share = 0.15 / (1.0 + (t[-1] - t[0]) / 120.0)
     seen = norm.pdf(got.slope, 0.25, np.hypot(got.u_slope, 0.3 / 12.0**0.5))
-    hidden = norm.pdf(got.slope, 0.10, np.hypot(got.u_slope, 0.10))
-    after = (1.0 - share) * seen + share * hidden
+    wide = np.hypot(got.u_slope, 0.10)
+    after = (1.0 - share) * seen + share * norm.pdf(got.slope, 0.10, wide)
     before = norm.pdf(got.slope, 0.03, np.hypot(got.u_slope, 0.03))
+    before = (1.0 - share) * before + share * norm.pdf(got.slope, 0.03, wide)
     assert got.probability == pytest.approx(after / (after + before), rel=1e-6)
     assert got.place == "before_compressor"
 

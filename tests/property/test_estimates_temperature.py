@@ -112,6 +112,7 @@ def test_inlet_air_that_is_cooler_shows_a_soaked_sensor_to_be_behind_the_cooler(
     soaked = 320.0 + 0.05 * (FOLLOWING - FOLLOWING.min())
     blind = run("after_cooler", charge_temperature=soaked)
     assert not blind.charge_estimated, "one behaviour does not outweigh a declaration"
+    assert codes(blind) == {"temperature_place_doubted"}, "but it is told"
     named = run(charge_temperature=soaked, intake_temperature=293.0)
     assert not named.charge_estimated
     assert codes(named) == set()
