@@ -30,7 +30,7 @@ from airsense.physics.align import lag_s
 from airsense.physics.breathing import filling_flow_kgps, ideal_charge_flow_kgps
 from airsense.physics.constants import R_DRY_AIR_JPKGK
 from airsense.results import Assumption, Finding, Severity
-from airsense.setup.engine import Engine, EngineSetup
+from airsense.setup.engine import Engine, EngineSetup, TemperaturePlace
 
 # Humidity of unlogged workshop air: mole fraction of vapour from cool and dry to warm and damp.
 ASSUMED_X_VAPOUR = 0.010
@@ -48,8 +48,8 @@ SMOOTHING_S = 0.3
 MIN_WET_SHARE = 0.05
 
 
-def prepare(log: Log, setup: EngineSetup) -> Run:
-    """Return the run of a log.
+def prepare(log: Log, setup: EngineSetup, shown: TemperaturePlace | None = None) -> Run:
+    """Return the run of a log; `shown` is where all logs say that its temperature is taken.
 
     Raises
     ------
@@ -61,7 +61,7 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
     if time_s.size < 2 or speed is None:
         raise _no_grid(log)
     pressures = find_pressures(log, time_s)
-    charge = find_charge_temperature(log, setup, time_s, pressures)
+    charge = find_charge_temperature(log, setup, time_s, pressures, shown)
     air, air_assumed = _air(log, pressures, charge)
     filling, filling_assumed = _filling(setup.engine, time_s, pressures, charge, air)
     expected = _expected_flow(setup.engine, speed, pressures, charge, filling)
@@ -82,6 +82,7 @@ def prepare(log: Log, setup: EngineSetup) -> Run:
         t_ambient_k=charge.t_ambient_k,
         charge_estimated=charge.estimated,
         u_t_charge_k=charge.u_k,
+        ln_place_odds=charge.ln_odds,
         t_inlet_k=charge.t_inlet_k,
         air=air,
         mdot_filling_kgps=filling,

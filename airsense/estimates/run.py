@@ -48,6 +48,7 @@ class Run:
     A quantity that was not logged is None. `charge_estimated` says that `t_charge_k` is worked
     out from the pressure ratio instead of measured; `u_t_charge_k` then holds its absolute
     standard uncertainty and `t_inlet_k` the temperature ahead of the compressor, where logged.
+    `ln_place_odds` is ln of the odds that the logged one is the charge's, NaN if nothing shows it.
     """
 
     name: str
@@ -65,6 +66,7 @@ class Run:
     t_charge_k: FloatArray | None = None
     t_ambient_k: float | None = None
     charge_estimated: bool = False
+    ln_place_odds: float = float("nan")
     u_t_charge_k: float | None = None
     t_inlet_k: float | None = None
     air: Air | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,28 +41,46 @@ class Charge:
     findings: tuple[Finding, ...]
     assumptions: tuple[Assumption, ...]
     t_inlet_k: float | None = None
+    ln_odds: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Placed:
+    """Where a temperature is taken, and ln of the odds that it is the charge's, NaN if not seen."""
+
+    place: TemperaturePlace
+    finding: Finding | None = None
+    ln_odds: float = float("nan")
 
 
 def find_charge_temperature(
-    log: Log, setup: EngineSetup, time_s: FloatArray, pressures: Pressures
+    log: Log,
+    setup: EngineSetup,
+    time_s: FloatArray,
+    pressures: Pressures,
+    shown: TemperaturePlace | None = None,
 ) -> Charge:
     """Return the charge temperature, measured and freed of its lag, or estimated.
 
     A temperature counts as measured in the charge only if its header says so, the setup says so,
     or its behaviour under boost shows it; where the behaviour contradicts the declared place, a
-    finding says so and the estimate is taken.
+    finding says so and the estimate is taken. `shown` is what all logs of the engine show.
     """
     ambient = _median(log, "ambient_temperature")
     for name in ("charge_temperature", "intake_temperature"):
         measured = on_grid(log, name, time_s)
         if measured is None:
             continue
-        place, finding = _place(name, measured, log, setup, pressures, time_s)
-        findings = (finding,) if finding else ()
-        if place is TemperaturePlace.AFTER_COOLER:
-            return _measured(log, name, setup, time_s, ambient, findings)
-        inlet = float(np.nanmedian(measured))
-        return _estimated(log, pressures, inlet, ambient, findings)
+        own = _place(name, measured, log, setup, pressures, time_s)
+        if shown is not None and own.place is not shown:
+            own = replace(own, place=shown, finding=_as_others(log[name].header, log.path))
+        findings = (own.finding,) if own.finding else ()
+        if own.place is TemperaturePlace.AFTER_COOLER:
+            found = _measured(log, name, setup, time_s, ambient, findings)
+        else:
+            inlet = float(np.nanmedian(measured))
+            found = _estimated(log, pressures, inlet, ambient, findings)
+        return replace(found, ln_odds=own.ln_odds)
     return _estimated(log, pressures, ambient, ambient, ())
 
 
@@ -79,17 +97,17 @@ def _place(  # each input is a different kind of evidence
     setup: EngineSetup,
     pressures: Pressures,
     time_s: FloatArray,
-) -> tuple[TemperaturePlace, Finding | None]:
+) -> _Placed:
     declared = setup.charge_temperature.place
     if setup.engine.induction is Induction.NATURALLY_ASPIRATED:
-        return TemperaturePlace.AFTER_COOLER, None
+        return _Placed(place=TemperaturePlace.AFTER_COOLER)
     odds = DECLARED_ODDS if declared is TemperaturePlace.AFTER_COOLER else SILENT_ODDS
     if declared is None:
         named = name == "charge_temperature"
         odds = NAMED_ODDS if named else SILENT_ODDS
         declared = TemperaturePlace.AFTER_COOLER if named else TemperaturePlace.UNKNOWN
     if pressures.p_manifold_pa is None:
-        return declared, None
+        return _Placed(place=declared)
     guess = infer_place(
         measured,
         _air_outside(name, measured, log, pressures, time_s),
@@ -99,16 +117,19 @@ def _place(  # each input is a different kind of evidence
         odds_after=odds,
     )
     seen = TemperaturePlace(guess.place)
+    # Without boost there is no behaviour, and the odds are nobody's.
+    sure = float(np.clip(guess.probability, 1e-15, 1.0 - 1e-15))
+    ln_odds = float(np.log(sure / (1.0 - sure))) if np.isfinite(guess.slope) else float("nan")
+    header = log[name].header
+    place, finding = declared, None
     if seen is TemperaturePlace.BEFORE_COMPRESSOR and declared is not seen:
-        return seen, _finding(log[name].header, log.path, guess.reason)
-    by_behaviour = guess.probability / max(1.0 - guess.probability, 1e-12) / odds
-    if declared is TemperaturePlace.AFTER_COOLER and by_behaviour < 1.0 / DOUBT_ODDS:
-        return declared, _doubted(log[name].header, log.path, guess.reason)
-    if declared is TemperaturePlace.UNKNOWN:
-        return seen, _unknown(
-            log[name].header, log.path, guess.reason
-        ) if seen is declared else None
-    return declared, None
+        place, finding = seen, _finding(header, log.path, guess.reason)
+    elif declared is TemperaturePlace.AFTER_COOLER and ln_odds < np.log(odds / DOUBT_ODDS):
+        finding = _doubted(header, log.path, guess.reason)
+    elif declared is TemperaturePlace.UNKNOWN:
+        place = seen
+        finding = _unknown(header, log.path, guess.reason) if seen is declared else None
+    return _Placed(place=place, finding=finding, ln_odds=ln_odds)
 
 
 def _air_outside(
@@ -147,6 +168,17 @@ def _doubted(header: str, path: str, reason: str) -> Finding:
         "does so, and one that is warm from standing; it is used as what it is called",
         fix='look where it sits; declare [charge_temperature] place = "before_compressor" if it is '
         "no charge temperature",
+        where=path,
+    )
+
+
+def _as_others(header: str, path: str) -> Finding:
+    return Finding(
+        code="temperature_place_by_other_logs",
+        severity=Severity.INFO,
+        message=f"where {header!r} is measured is taken from all logs together; this one alone "
+        "would say otherwise, or nothing",
+        fix='declare place = "after_cooler" or "before_compressor" in [charge_temperature]',
         where=path,
     )
 

@@ -35,8 +35,10 @@ from airsense.evidence.rest import Rest, find_rest
 from airsense.logs.log import Log
 from airsense.logs.suggest import or_suggested
 from airsense.results import Assumption, Finding, InputFile, Severity
-from airsense.setup.engine import EngineSetup
+from airsense.setup.engine import EngineSetup, TemperaturePlace
 
+# ln of the odds, 50 to 1, at which one log leaves no doubt where its thermometer is: our choice.
+SURE_OF_PLACE_LN = 3.9
 # A log is a full-load sweep where its pulls fill this share of the time under load, or the pedal
 # shows that they were driven with the pedal down: our choice.
 SWEEP_SHARE = 0.4
@@ -95,8 +97,29 @@ def make_runs(logs: Sequence[Log], setup: EngineSetup) -> tuple[Run, ...]:
     InputError
         If a log lacks engine speed or the air flow.
     """
-    runs = [_require_maf(prepare(log, setup)) for log in with_one_ceiling(logs)]
-    return tuple(_without_circular(_with_copies_marked(runs), setup))
+    limited = with_one_ceiling(logs)
+    runs = [prepare(log, setup) for log in limited]
+    place = _one_place(runs)
+    if place is not None:
+        runs = [prepare(log, setup, place) for log in limited]
+    return tuple(_without_circular(_with_copies_marked([_require_maf(r) for r in runs]), setup))
+
+
+def _one_place(runs: Sequence[Run]) -> TemperaturePlace | None:
+    """Return where logs that disagree take their charge temperature together; None if they agree.
+
+    Two that are both beyond doubt show a sensor that was moved: each keeps its own. So do logs
+    of different thermometers.
+    """
+    told = [r for r in runs if np.isfinite(r.ln_place_odds)]
+    thermometers = {"charge_temperature" in r.log for r in told}
+    if len({r.charge_estimated for r in told}) < 2 or len(thermometers) > 1:
+        return None
+    odds = np.array([r.ln_place_odds for r in told])
+    if odds.max() > SURE_OF_PLACE_LN and odds.min() < -SURE_OF_PLACE_LN:
+        return None
+    behind = float(odds.mean()) > 0.0
+    return TemperaturePlace.AFTER_COOLER if behind else TemperaturePlace.BEFORE_COMPRESSOR
 
 
 def observe(runs: Sequence[Run], setup: EngineSetup, after: Sequence[bool]) -> Observations:

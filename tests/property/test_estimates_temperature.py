@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from airsense.arrays import FloatArray
 from airsense.estimates.prepare import prepare
 from airsense.estimates.run import Run
+from airsense.jobs.observe import _one_place, make_runs
 from airsense.physics.charge import ChargeTemperature as Guess
 from airsense.physics.charge import estimate_charge_temperature_k
 from airsense.setup.engine import ChargeTemperature
-from tests.evidence_inputs import log_of, setup_of
+from tests.evidence_inputs import log_of, run_of, setup_of
 
 TIME = 0.1 * np.arange(600)
 BOOST = 1.05e5 + 1.1e5 * np.clip(np.sin(0.3 * TIME), 0.0, 1.0) ** 2
@@ -120,6 +123,64 @@ def test_inlet_air_that_is_cooler_shows_a_soaked_sensor_to_be_behind_the_cooler(
     assert codes(alike) == codes(run(charge_temperature=soaked)), "two of a kind show nothing"
     stated = run("unknown", charge_temperature=soaked, intake_temperature=293.0)
     assert codes(stated) == {"temperature_place_unknown"}
+
+
+def test_a_log_without_boost_casts_no_doubt() -> None:
+    for place in (None, "after_cooler"):
+        light = run(place, charge_temperature=300.0, manifold_pressure=1.2e5, boost=False)
+        assert codes(light) == set()
+        assert np.isnan(light.ln_place_odds)
+
+
+def with_odds(*ln_odds: float) -> list[Run]:
+    """Return runs that take their temperature for the charge's where the odds are even or more."""
+    return [run_of(ln_place_odds=v, charge_estimated=v < 0.0) for v in ln_odds]
+
+
+@pytest.mark.parametrize(
+    ("ln_odds", "place"),
+    [
+        ((2.0, 2.5, 1.0), None),
+        ((-2.0, -2.5), None),
+        ((2.0, 2.5, -0.5), "after_cooler"),
+        ((-2.0, 0.5, -1.0), "before_compressor"),
+        ((4.5, -4.5), None),                      # a sensor that was moved
+        ((4.5, 4.0, -2.0), "after_cooler"),
+        ((2.0, np.nan, 1.0), None),               # one that says nothing disagrees with none
+    ],
+)  # fmt: skip
+def test_logs_that_disagree_take_one_place_together(
+    ln_odds: tuple[float, ...], place: str | None
+) -> None:
+    found = _one_place(with_odds(*ln_odds))
+    assert (None if found is None else found.value) == place
+
+
+def test_two_thermometers_do_not_speak_for_each_other() -> None:
+    inlet, charge = with_odds(-2.0, 2.5)
+    assert _one_place([inlet, charge]) is not None
+    other = replace(charge, log=log_of(TIME, charge_temperature=320.0))
+    assert _one_place([inlet, other]) is None
+
+
+def test_all_logs_of_one_engine_take_their_charge_temperature_from_one_place() -> None:
+    """One of three follows boost by too little to tell; the others show what it is."""
+    soft = 303.0 + 0.55 * (FOLLOWING - 303.0)
+    setup = setup_of().model_copy(
+        update={"charge_temperature": ChargeTemperature(time_constant_s=0.0)}
+    )
+    logs = [
+        log_of(
+            TIME, engine_speed=2500.0, mass_air_flow=BOOST * 5e-7, manifold_pressure=BOOST,
+            barometric_pressure=P_AMBIENT, intake_temperature=t,
+        )
+        for t in (FOLLOWING, soft, FOLLOWING)
+    ]  # fmt: skip
+    assert [prepare(log, setup).charge_estimated for log in logs] == [False, True, False]
+    runs = make_runs(logs, setup)
+    assert not any(r.charge_estimated for r in runs)
+    told = [{f.code for f in r.findings} & {"temperature_place_by_other_logs"} for r in runs]
+    assert [bool(t) for t in told] == [False, True, False]
 
 
 def test_without_pressure_the_name_decides() -> None:
