@@ -117,19 +117,16 @@ def _place(  # each input is a different kind of evidence
         odds_after=odds,
     )
     seen = TemperaturePlace(guess.place)
-    # Without boost there is no behaviour, and the odds are nobody's.
-    sure = float(np.clip(guess.probability, 1e-15, 1.0 - 1e-15))
-    ln_odds = float(np.log(sure / (1.0 - sure))) if np.isfinite(guess.slope) else float("nan")
     header = log[name].header
     place, finding = declared, None
     if seen is TemperaturePlace.BEFORE_COMPRESSOR and declared is not seen:
         place, finding = seen, _finding(header, log.path, guess.reason)
-    elif declared is TemperaturePlace.AFTER_COOLER and ln_odds < np.log(odds / DOUBT_ODDS):
+    elif declared is TemperaturePlace.AFTER_COOLER and guess.ln_odds < np.log(odds / DOUBT_ODDS):
         finding = _doubted(header, log.path, guess.reason)
     elif declared is TemperaturePlace.UNKNOWN:
         place = seen
         finding = _unknown(header, log.path, guess.reason) if seen is declared else None
-    return _Placed(place=place, finding=finding, ln_odds=ln_odds)
+    return _Placed(place=place, finding=finding, ln_odds=guess.ln_odds)
 
 
 def _air_outside(

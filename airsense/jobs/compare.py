@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from airsense.estimates.weather import with_weather
-from airsense.evidence.spool_up import spool_up, traces
+from airsense.evidence.spool_up import Trace, spool_up, traces
 from airsense.evidence.verdict import DEFAULT_MARGIN
 from airsense.jobs.comparison.contradiction import contradicted
 from airsense.jobs.comparison.given import INTAKE, TUNE, PairInput
@@ -82,10 +83,8 @@ def compare_logs(
 ) -> CompareResult:
     """Compare logs of two configurations; see `run`."""
     weather = setup.weather
-    told = [
-        *(with_weather(log, weather.before, weather) for log in before),
-        *(with_weather(log, weather.after, weather) for log in after),
-    ]
+    sides = ((before, weather.before), (after, weather.after))
+    told = [with_weather(log, own, weather) for logs, own in sides for log in logs]
     check_configurations(setup.measured, (BEFORE, AFTER), where="engine.toml")
     runs = make_runs(told, setup)
     is_after = [k >= len(before) for k in range(len(runs))]
@@ -94,11 +93,10 @@ def compare_logs(
     roles = [AFTER if a else BEFORE for a in is_after]
     odd = odd_logs(seen, roles, setup.engine)
     aside, doubted = outvoted(odd, roles), left_out(odd, roles)
-
-    def without(runs: Sequence[int]) -> PairInput:
-        given = _given(seen, is_after, runs, setup, tunes)
-        return replace(given, margin=margin, rpm=rpm)
-
+    shown = traces(runs, setup, seen.sizes)
+    without = partial(
+        _given, seen, shown, is_after, setup=setup, tunes=tunes, margin=margin, rpm=rpm
+    )
     given = without(aside)
     weighed = compare_pair(given)
     other = [compare_pair(without(() if aside else doubted)).result] if doubted else []
@@ -127,17 +125,20 @@ def compare_logs(
 
 def _given(
     seen: Observations,
+    shown: Sequence[Trace],
     is_after: Sequence[bool],
     without: Sequence[int],
+    *,
     setup: EngineSetup,
     tunes: tuple[str, str] | None,
+    margin: float,
+    rpm: tuple[float, float] | None,
 ) -> PairInput:
     """Return what the pair is judged by, but for the runs to go without."""
     before, after = (
         tuple(k for k, a in enumerate(is_after) if a is side and k not in without)
         for side in (False, True)
     )
-    shown = traces(seen.runs, setup, seen.sizes)
     tune = bool(tunes and tunes[0] != tunes[1])
     return PairInput(
         seen=seen,
@@ -151,6 +152,8 @@ def _given(
         depression_pa=declared_depression(setup),
         bore_before_m=setup.intake.bore_before_m,
         measured=setup.measured,
+        margin=margin,
+        rpm=rpm,
         spool_up=spool_up([shown[k] for k in before], [shown[k] for k in after], seen.sizes),
     )
 

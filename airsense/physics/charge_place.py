@@ -79,6 +79,12 @@ class TemperaturePlaceGuess:
     boosted_excess_k: float = float("nan")
     boosted_samples: int = 0
 
+    @property
+    def ln_odds(self) -> float:
+        """Logarithm of the odds of `after_cooler`; NaN where boost showed nothing."""
+        sure = float(np.clip(self.probability, 1e-15, 1.0 - 1e-15))
+        return float(np.log(sure / (1.0 - sure))) if np.isfinite(self.slope) else float("nan")
+
 
 def infer_place(
     t_k: ArrayLike,
@@ -120,8 +126,8 @@ def infer_place(
     The reading, less its changes slower than heat soak, is fitted by a line in the heat of
     compression as a lagging sensor would feel it; outliers (a stopped engine's hot soak) are
     trimmed. The slope is combined with the excess over ambient under boost, and compared with
-    what either place makes likely; behind a cooler, heat stored in it may hide the slope, not the
-    excess. A sweep too short for the sensor stays `unknown`.
+    what either place makes likely; stored heat may hide the slope on either side, not the excess.
+    A sweep too short for the sensor stays `unknown`.
     """
     sample = _boosted_sample(t_k, t_ambient_k, p_manifold_pa, p_ambient_pa, time_s)
     if sample is None:

@@ -55,7 +55,7 @@ class Plan:
 
 @dataclass(frozen=True, kw_only=True)
 class Day:
-    """Barometer, air temperature and relative humidity of a side. [Pa, K, -]"""
+    """Barometer and air temperature of a side. [Pa, K]"""
 
     p_pa: float
     t_k: float
